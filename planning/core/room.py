@@ -7,6 +7,7 @@ is not readvanced; principal paid on it lowers the whole limit.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 
 from planning.core.money import round_half_up
@@ -47,8 +48,27 @@ def global_limit_cents(facility: Facility, excess_cents: int) -> int:
 
 def limit_cents(facility: Facility, mortgage_cents: int, excess_cents: int) -> int:
     """The line's limit: max(0, min(line_cap, G - M)); a line_cap above cap65 counts as cap65."""
-    line_cap = min(facility.line_cap_cents, cap65_cents(facility))
-    return max(0, min(line_cap, global_limit_cents(facility, excess_cents) - mortgage_cents))
+    return Limits.of(facility).limit_cents(mortgage_cents, excess_cents)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """A facility's fixed figures worked out once, for callers that ask for the limit often."""
+
+    cap65_cents: int
+    line_cap_cents: int
+    registered_cents: int
+
+    @classmethod
+    def of(cls, facility: Facility) -> Limits:
+        """The figures of a facility."""
+        cap65 = cap65_cents(facility)
+        return cls(cap65, min(facility.line_cap_cents, cap65), facility.registered_limit_cents)
+
+    def limit_cents(self, mortgage_cents: int, excess_cents: int) -> int:
+        """max(0, min(line_cap, G - M)) with G = min(registered_limit, cap65 + A)."""
+        whole = min(self.registered_cents, self.cap65_cents + excess_cents)
+        return max(0, min(self.line_cap_cents, whole - mortgage_cents))
 
 
 def room_cents(limit: int, line_cents: int) -> int:
