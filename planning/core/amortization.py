@@ -11,6 +11,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 
+from planning.core.money import round_ratio
 from planning.core.months import day_in_month
 from planning.core.rates import PAYMENTS_A_YEAR, WIDE, as_decimal, periodic_fraction
 from planning.core.types import BiweeklyBasis, Compounding, Frequency, Mortgage
@@ -27,18 +28,11 @@ _STEP_DAYS: dict[Frequency, int] = {
 }
 
 
-def _half_up(numerator: int, denominator: int) -> int:
-    """numerator/denominator to a whole number, halves away from zero; denominator > 0."""
-    if numerator < 0:
-        return -((-2 * numerator + denominator) // (2 * denominator))
-    return (2 * numerator + denominator) // (2 * denominator)
-
-
 def interest_cents(balance_cents: int, periodic: Fraction | Decimal) -> int:
     """Interest of one period: round(B * i), half up, on the balance just before the payment."""
     if isinstance(periodic, Decimal):
         periodic = Fraction(periodic)
-    return _half_up(balance_cents * periodic.numerator, periodic.denominator)
+    return round_ratio(balance_cents * periodic.numerator, periodic.denominator)
 
 
 def _annuity(balance_cents: int, periodic: Fraction, n: Fraction) -> Decimal:
@@ -55,7 +49,7 @@ def _annuity(balance_cents: int, periodic: Fraction, n: Fraction) -> Decimal:
 def _rounded(value: Decimal, times: Fraction) -> int:
     exact = _CENTS_CONTEXT.plus(WIDE.multiply(value, as_decimal(times)))
     number = Fraction(exact)
-    return _half_up(number.numerator, number.denominator)
+    return round_ratio(number.numerator, number.denominator)
 
 
 def payment_cents(

@@ -7,6 +7,7 @@ and written here, and every product of money and a rate passes through
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from decimal import Decimal
@@ -50,9 +51,17 @@ def round_half_up(value: Fraction | Decimal | int) -> int:
     if isinstance(value, float):
         raise TypeError("a binary float cannot be rounded to the cent")
     exact = Fraction(value)
-    sign = -1 if exact < 0 else 1
-    doubled = 2 * abs(exact.numerator) + exact.denominator
-    return sign * (doubled // (2 * exact.denominator))
+    return round_ratio(exact.numerator, exact.denominator)
+
+
+def round_ratio(numerator: int, denominator: int) -> int:
+    """numerator/denominator to a whole number, halves away from zero; denominator > 0.
+
+    The same rule as `round_half_up`, for callers that keep whole numbers.
+    """
+    if numerator < 0:
+        return -((-2 * numerator + denominator) // (2 * denominator))
+    return (2 * numerator + denominator) // (2 * denominator)
 
 
 def prorate(amount: int, weights: Sequence[Fraction | Decimal | int]) -> tuple[int, ...]:
@@ -66,21 +75,30 @@ def prorate(amount: int, weights: Sequence[Fraction | Decimal | int]) -> tuple[i
     assert weights, "nothing to share over"
     if amount < 0:
         return tuple(-part for part in prorate(-amount, weights))
-    exact = [Fraction(weight) for weight in weights]
-    assert all(weight >= 0 for weight in exact), "a weight is negative"
-    total = sum(exact, Fraction(0))
+    whole = _whole_weights(weights)
+    assert all(weight >= 0 for weight in whole), "a weight is negative"
+    total = sum(whole)
     if total == 0:
-        return (*(0 for _ in exact[:-1]), amount)
+        return (*(0 for _ in whole[:-1]), amount)
     parts: list[int] = []
-    remainders: list[Fraction] = []
-    for weight in exact:
-        share = amount * weight / total
-        floor = share.numerator // share.denominator
+    remainders: list[int] = []
+    for weight in whole:
+        floor, remainder = divmod(amount * weight, total)
         parts.append(floor)
-        remainders.append(share - floor)
+        remainders.append(remainder)
     left = amount - sum(parts)
     order = sorted(range(len(parts)), key=lambda index: (-remainders[index], index))
     for index in order[:left]:
         parts[index] += 1
     assert sum(parts) == amount
     return tuple(parts)
+
+
+def _whole_weights(weights: Sequence[Fraction | Decimal | int]) -> list[int]:
+    """The weights as whole numbers in the same proportions."""
+    whole = [weight for weight in weights if isinstance(weight, int)]
+    if len(whole) == len(weights):
+        return whole
+    exact = [Fraction(weight) for weight in weights]
+    scale = math.lcm(*(weight.denominator for weight in exact))
+    return [weight.numerator * (scale // weight.denominator) for weight in exact]

@@ -16,7 +16,7 @@ from fractions import Fraction
 
 from config.problems import BadInput
 from planning.core.flat_tax import tax_for
-from planning.core.money import prorate, round_half_up
+from planning.core.money import prorate, round_ratio
 from planning.core.months import last_day, month_of, months_between, shift_month
 from planning.core.plan_facility import FacilityRun
 from planning.core.plan_investment import AccountRun, Assumptions, sum_kinds
@@ -243,8 +243,10 @@ class _Simulation:
         plan, line = self.plan, self.draw_line
         if plan.reborrow is None or line is None or self.into is None:
             return
+        if not freed and day != plan.starts:
+            return
         opening = plan.reborrow.opening_draw_cents if day == plan.starts else 0
-        wanted = round_half_up(self.share * freed) + opening
+        wanted = round_ratio(self.share.numerator * freed, self.share.denominator) + opening
         if not wanted:
             return
         room = self.facility.room()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
-from planning.core.money import round_half_up
+from planning.core.money import round_ratio
 from planning.core.rates import root_growth
 from planning.core.types import PlanInvestment, YieldKind
 
@@ -73,18 +73,14 @@ class AccountRun:
         """
         self.cost = max(0, self.cost - amount)
         whole = linked + self.own
-        moved = min(linked, round_half_up(Fraction(linked * amount, whole))) if whole else 0
+        moved = min(linked, round_ratio(linked * amount, whole)) if whole else 0
         self.own = max(0, self.own - (amount - moved))
         return moved
 
 
 def _times(amount: int, rate: Fraction) -> int:
     """round(amount x rate), halves away from zero."""
-    numerator = amount * rate.numerator
-    denominator = rate.denominator
-    if numerator < 0:
-        return -((-2 * numerator + denominator) // (2 * denominator))
-    return (2 * numerator + denominator) // (2 * denominator)
+    return round_ratio(amount * rate.numerator, rate.denominator)
 
 
 def sum_kinds(into: dict[str, int], paid: Mapping[YieldKind, int]) -> None:

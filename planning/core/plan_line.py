@@ -14,7 +14,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from planning.core.line_interest import YEAR_UNITS, night_units
-from planning.core.money import prorate, round_half_up
+from planning.core.money import prorate, round_ratio
 from planning.core.plan_types import OpeningClasses
 from planning.core.types import InterestMethod, Line, RateSteps
 
@@ -125,16 +125,14 @@ class LineRun:
         """
         self.carry_to(day)
         self.posted_on = day
-        posted = round_half_up(Fraction(self._money, _RATE_SCALE * YEAR_UNITS))
+        posted = round_ratio(self._money, _RATE_SCALE * YEAR_UNITS)
         weights, inside = self._class_nights, self._unpaid_nights
         self._money, self._class_nights, self._unpaid_nights = 0, [0, 0, 0], [0, 0, 0]
         if not posted:
             return 0, 0
         by_class = share_out(posted, weights)
         compound = [
-            round_half_up(Fraction(by_class[index] * inside[index], weights[index]))
-            if inside[index]
-            else 0
+            round_ratio(by_class[index] * inside[index], weights[index]) if inside[index] else 0
             for index in range(3)
         ]
         simple = [by_class[index] - compound[index] for index in range(3)]

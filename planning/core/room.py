@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from planning.core.money import round_half_up
+from planning.core.money import round_half_up, round_ratio
 from planning.core.types import ExcessRule, Facility
 
 
@@ -37,7 +37,7 @@ def principal_to_excess_cents(
         return 0
     if rule == "excess-first" or mortgage_before_cents <= 0:
         return min(principal_cents, excess_cents)
-    share = round_half_up(Fraction(principal_cents * excess_cents, mortgage_before_cents))
+    share = round_ratio(principal_cents * excess_cents, mortgage_before_cents)
     return min(principal_cents, excess_cents, share)
 
 
