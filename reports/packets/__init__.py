@@ -1,0 +1,1 @@
+"""What a packet says, as plain frozen data: pure Python, drawn elsewhere."""

@@ -1,0 +1,111 @@
+"""The words of the trade that packets and desk share, marked for translation.
+
+Pure data: `gettext_noop` only marks a string for the catalogue; whoever draws
+the page translates it into the reader's language.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+def gettext_noop(message: str) -> str:
+    """Mark a string for the catalogue and give it back unchanged."""
+    return message
+
+
+class FindingWords(NamedTuple):
+    """What a drift code is called, why it matters, and what to do about it."""
+
+    title: str
+    why: str
+    steps: tuple[str, ...]
+
+
+SEVERITY_WORDS: dict[str, tuple[str, str]] = {
+    "act": (
+        gettext_noop("Act"),
+        gettext_noop("a deduction is being lost, or the matter is hard to undo later"),
+    ),
+    "fix": (gettext_noop("Fix"), gettext_noop("money leaks every month until it is mended")),
+    "paper": (gettext_noop("Paper"), gettext_noop("a record is missing or does not agree")),
+    "note": (gettext_noop("Note"), gettext_noop("worth knowing; nothing is lost yet")),
+}
+
+CLASS_WORDS: dict[str, str] = {
+    "eligible": gettext_noop("Eligible use"),
+    "unsupported": gettext_noop("Claimed, evidence missing"),
+    "ineligible": gettext_noop("Ineligible use"),
+}
+
+CAUSE_WORDS: dict[str, str] = {
+    "line-rate": gettext_noop("Line rate"),
+    "mortgage-rate": gettext_noop("Mortgage rate"),
+    "payments": gettext_noop("Payments and prepayments"),
+    "reborrowing": gettext_noop("Re-borrowing missed, late or extra"),
+    "use-of-draws": gettext_noop("Use of draws"),
+    "leaks": gettext_noop("Capital or proceeds taken out"),
+    "posting": gettext_noop("Posting differences"),
+}
+
+USE_WORDS: dict[str, str] = {
+    "income-investment": gettext_noop("Income-producing investment"),
+    "business-expense": gettext_noop("Business expense"),
+    "rental-expense": gettext_noop("Rental expense"),
+    "line-interest": gettext_noop("Interest of the line"),
+    "registered-plan": gettext_noop("Registered plan"),
+    "personal": gettext_noop("Personal spending"),
+    "personal-mortgage": gettext_noop("Personal mortgage"),
+    "non-income-asset": gettext_noop("Asset without income"),
+    "life-policy": gettext_noop("Life insurance policy"),
+    "no-interest-loan": gettext_noop("Loan without interest"),
+    "refinance": gettext_noop("Refinancing of another line"),
+    "none": gettext_noop("No use recorded"),
+}
+
+ENTRY_WORDS: dict[str, str] = {
+    "draw": gettext_noop("Draw"),
+    "repayment": gettext_noop("Repayment"),
+    "interest": gettext_noop("Interest"),
+    "fee": gettext_noop("Fee"),
+    "opening": gettext_noop("Opening balance"),
+    "adjustment": gettext_noop("Adjustment"),
+    "reclass": gettext_noop("Change of use"),
+}
+
+INSTRUCTION_WORDS: dict[str, str] = {
+    "catch-up": gettext_noop("Re-borrow the room left open and invest it the same day"),
+    "reborrow": gettext_noop("After the mortgage payment, re-borrow and invest the same day"),
+    "interest": gettext_noop("Pay the line's interest from own cash"),
+}
+
+RECORD_WORDS: dict[str, str] = {
+    "use": gettext_noop("State what the draw was used for, and attach the evidence"),
+    "evidence": gettext_noop("Attach the trade confirmation or invoice for the draw"),
+    "statement": gettext_noop("Obtain the statement that covers the month end"),
+    "break": gettext_noop("Ask the institution why the statement does not add up"),
+}
+
+CAUTIONS: tuple[str, ...] = (
+    gettext_noop(
+        "Borrowing to invest magnifies losses as well as gains: the loan and its interest "
+        "must be paid even if the investments fall in value."
+    ),
+    gettext_noop(
+        "Whether interest can be deducted depends on the use of the borrowed money at the "
+        "time and on the records kept. Mortgage interest on a home does not become "
+        "deductible; only the interest on money borrowed and used to earn income may be."
+    ),
+    gettext_noop(
+        "Figures labelled plan or estimate rest on assumptions and are not a promise of results."
+    ),
+    gettext_noop(
+        "This document is information for the client's file. It is not tax, legal or "
+        "investment advice. Confirm it with a licensed professional before acting; "
+        "provincial and local rules apply."
+    ),
+)
+SHORT_CAUTION = gettext_noop(
+    "Leverage magnifies losses. Tax positions depend on use and records. Not tax, legal or "
+    "investment advice; confirm with a licensed professional. Local rules apply."
+)
