@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
+from collections import Counter
 from dataclasses import dataclass, field
 
 from ledger.core.formats.faults import Faults
 
 MOST_DEPTH = 64
-MOST_ELEMENTS = 300_000
+MOST_ELEMENTS = 250_000
+MOST_MARKS = 600_000
 MOST_TEXT = 1_000
 _MARK = re.compile(
     r"<(?P<close>/?)(?P<name>[A-Za-z][A-Za-z0-9._-]{0,40})(?:\s[^<>]{0,200})?(?P<empty>/?)>"
@@ -114,6 +116,8 @@ class _Reader:
         self.root = Element("", 0)
         self.stack = [self.root]
         self.count = 0
+        self.marks = 0
+        self.opened: Counter[str] = Counter()
 
     def line(self, position: int) -> int:
         return bisect_right(self.starts, position)
@@ -122,10 +126,16 @@ class _Reader:
         self.faults.add(self.line(position), "", message, remedy)
         raise self.faults.stop()
 
+    def too_many(self, position: int) -> None:
+        self.refuse(position, "the file holds too many elements", "Export a shorter period")
+
     def run(self) -> None:
         position = 0
         while match := _MARK.search(self.text, position):
             self.words(self.text[position : match.start()], position)
+            self.marks += 1
+            if self.marks > MOST_MARKS:
+                self.too_many(match.start())
             special = match.group("special")
             if special:
                 position = self.skip(special, match.start())
@@ -184,7 +194,7 @@ class _Reader:
             top = self.stack[-1]
         self.count += 1
         if self.count > MOST_ELEMENTS:
-            self.refuse(position, "the file holds too many elements", "Export a shorter period")
+            self.too_many(position)
         if len(self.stack) > MOST_DEPTH:
             self.refuse(
                 position,
@@ -194,9 +204,10 @@ class _Reader:
         element = Element(name, self.line(position))
         top.children.append(element)
         self.stack.append(element)
+        self.opened[name] += 1
 
     def close(self, name: str) -> None:
-        if not any(one.name == name for one in self.stack[1:]):
+        if not self.opened[name]:
             return  # the end tag of a leaf already ended, or one never opened
         while self.stack[-1].name != name:
             self.unclosed(self.stack[-1])
@@ -219,6 +230,7 @@ class _Reader:
 
     def pop(self) -> None:
         done = self.stack.pop()
+        self.opened[done.name] -= 1
         done.text = done.text.strip()
 
     def finish(self) -> None:
