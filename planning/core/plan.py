@@ -310,7 +310,8 @@ class _Simulation:
         if not moved:
             return
         for line, part in zip(self.lines, prorate(moved, linked), strict=True):
-            line.reclass(last, part, account.ref)
+            if part:
+                line.reclass(last, part, account.ref)
 
     def _close_year(self, year: int) -> None:
         posted = sum(line.eligible_posted for line in self.lines)
