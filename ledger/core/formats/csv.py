@@ -30,6 +30,9 @@ from ledger.core.formats.types import (
 )
 from ledger.core.formats.words import plain
 
+_DEBIT_WORDS = ("debit", "dr", "d", "dt")
+_CREDIT_WORDS = ("credit", "cr", "c", "ct")
+
 
 @dataclass(frozen=True, slots=True)
 class _Read:
@@ -58,7 +61,7 @@ def read_csv(text: str, faults: Faults, options: ReadOptions) -> tuple[ParsedSta
             kind,
             header.opening_cents,
             header.closing_cents,
-            two_columns="amount" not in table.columns,
+            two_columns="amount" not in table.columns or _is_marked(table),
         )
         stated = _stated(header, kind, turned)
         entries = entries_of(
@@ -76,9 +79,12 @@ def read_csv(text: str, faults: Faults, options: ReadOptions) -> tuple[ParsedSta
 
 def _read_rows(table: Table, order: Order | None, faults: Faults) -> list[_Read]:
     found: list[_Read] = []
+    marked = _is_marked(table)
     for row in table.rows:
         day = _day(row, order, faults)
         cents = _signed(row, faults)
+        if cents is not None and marked and plain(row.get("kind")) in _DEBIT_WORDS:
+            cents = -cents
         balance = _cents(row, "balance", faults) if row.get("balance") else None
         currency = row.get("currency").upper()
         if (currency and currency != "CAD") or row.get("usd"):
@@ -93,6 +99,12 @@ def _read_rows(table: Table, order: Order | None, faults: Faults) -> list[_Read]
         words = plain(f"{row.get('kind')} {row.get('description')}")
         found.append(_Read(row, Posting(row.line, day, cents, balance, words)))
     return found
+
+
+def _is_marked(table: Table) -> bool:
+    """Whether amounts are unsigned and a type column says debit or credit on each row."""
+    marks = {plain(row.get("kind")) for row in table.rows}
+    return bool(marks) and marks <= {*_DEBIT_WORDS, *_CREDIT_WORDS} and not table.own
 
 
 def _day(row: Row, order: Order | None, faults: Faults) -> date | None:

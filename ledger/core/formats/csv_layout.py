@@ -6,170 +6,24 @@ import csv
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NoReturn
 
+from ledger.core.formats.csv_names import (
+    COLUMN_OF,
+    COLUMNS,
+    HEADER_KEYS,
+    KEY_OF,
+    OWN_COLUMNS,
+)
 from ledger.core.formats.faults import Faults, shown
 from ledger.core.formats.words import plain
 
 OWN_MARK = "towpath statement"
 OWN_VERSION = "1"
 MOST_COLUMNS = 200
-MOST_ROWS = 50_000
+MOST_ROWS = 20_000
 MOST_CELL = 2_000
 DELIMITERS = (",", ";", "\t")
-
-COLUMNS: dict[str, tuple[str, ...]] = {
-    "date": (
-        "date",
-        "posting date",
-        "posted date",
-        "date posted",
-        "date comptable",
-        "date d inscription",
-        "date de passation",
-        "transaction date",
-        "date de transaction",
-        "date de la transaction",
-        "date d operation",
-        "date de l operation",
-        "date operation",
-        "effective date",
-    ),
-    "amount": (
-        "amount",
-        "montant",
-        "transaction amount",
-        "montant de la transaction",
-        "cad",
-        "montant cad",
-        "amount cad",
-    ),
-    "debit": (
-        "debit",
-        "debits",
-        "withdrawal",
-        "withdrawals",
-        "retrait",
-        "retraits",
-        "money out",
-        "advance",
-        "advances",
-        "avances",
-        "charges",
-    ),
-    "credit": (
-        "credit",
-        "credits",
-        "deposit",
-        "deposits",
-        "depot",
-        "depots",
-        "money in",
-        "payments",
-        "paiements",
-        "versements",
-    ),
-    "balance": (
-        "balance",
-        "solde",
-        "running balance",
-        "account balance",
-        "solde courant",
-        "solde du compte",
-    ),
-    "description": (
-        "description",
-        "description 1",
-        "description 2",
-        "details",
-        "detail",
-        "memo",
-        "payee",
-        "libelle",
-        "libelle de l operation",
-        "narrative",
-        "transaction",
-        "operation",
-    ),
-    "kind": (
-        "kind",
-        "type",
-        "transaction type",
-        "type de transaction",
-        "type d operation",
-        "nature",
-    ),
-    "id": (
-        "id",
-        "reference",
-        "ref",
-        "transaction id",
-        "reference number",
-        "numero de reference",
-        "no de reference",
-    ),
-    "interest": ("interest", "interet", "interets", "interest portion"),
-    "principal": ("principal", "capital", "principal portion"),
-    "currency": ("currency", "devise"),
-    "usd": ("usd", "amount usd", "montant usd"),
-    "of": ("of",),
-    "paid": ("paid",),
-    "from": ("from",),
-    "to": ("to",),
-    "proceeds": ("proceeds",),
-    "cost_fraction": ("cost fraction",),
-}
-"""Header names, through `plain`, by the column they mean; earlier names win."""
-OWN_COLUMNS = (
-    "date",
-    "kind",
-    "amount",
-    "description",
-    "id",
-    "interest",
-    "principal",
-    "of",
-    "paid",
-    "from",
-    "to",
-    "proceeds",
-    "cost_fraction",
-)
-
-HEADER_KEYS: dict[str, tuple[str, ...]] = {
-    "account": (
-        "account",
-        "account number",
-        "compte",
-        "numero de compte",
-        "no de compte",
-    ),
-    "currency": ("currency", "devise"),
-    "kind": ("kind", "account type", "type de compte", "genre"),
-    "starts": ("starts", "period start", "start date", "debut", "debut de la periode", "du"),
-    "ends": ("ends", "period end", "end date", "fin", "fin de la periode", "au"),
-    "period": ("period", "statement period", "periode", "periode du releve"),
-    "opening": (
-        "opening",
-        "opening balance",
-        "previous balance",
-        "solde d ouverture",
-        "solde precedent",
-    ),
-    "closing": (
-        "closing",
-        "closing balance",
-        "new balance",
-        "solde de fermeture",
-        "solde de cloture",
-        "nouveau solde",
-    ),
-    "limit": ("limit", "credit limit", "limite", "limite de credit"),
-    "available": ("available", "credit available", "available credit", "credit disponible"),
-    "value": ("value", "market value", "valeur", "valeur marchande"),
-    "rate": ("rate", "interest rate", "taux", "taux d interet"),
-}
-_COLUMN_OF = {name: role for role, names in COLUMNS.items() for name in names}
-_KEY_OF = {name: role for role, names in HEADER_KEYS.items() for name in names}
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +69,8 @@ class Table:
 def split_table(text: str, mapping: tuple[tuple[str, str], ...], faults: Faults) -> Table:
     """Take the text apart. Raises BadInput when it has no readable shape."""
     _refuse_wide(text, faults)
+    if mapping and all(header.isdigit() for _, header in mapping):
+        return _numbered_table(text, mapping, faults)
     best: tuple[int, int, list[Cells], dict[int, str]] | None = None
     broken: csv.Error | None = None
     broken_line = 0
@@ -228,15 +84,33 @@ def split_table(text: str, mapping: tuple[tuple[str, str], ...], faults: Faults)
         _no_header(mapping, faults)
         raise faults.stop()
     if broken is not None:
-        faults.add(
-            broken_line,
-            "",
-            f"the row cannot be read ({broken})",
-            "A quotation mark is not closed; the file may have been cut short",
-        )
-        raise faults.stop()
+        _unreadable(broken_line, broken, faults)
     _, index, records, roles = best
     return _table(records, index, roles, faults)
+
+
+def _numbered_table(text: str, mapping: tuple[tuple[str, str], ...], faults: Faults) -> Table:
+    """A file without header row, its columns given by number from 1."""
+    delimiter = max(DELIMITERS, key=text.count)
+    records, error, line = _records(text, delimiter)
+    if error is not None:
+        _unreadable(line, error, faults)
+    roles = {int(number) - 1: role for role, number in mapping}
+    filled = [one for one in records if any(one.cells)]
+    rows = tuple(Row(one.line, _by_column(one, roles)) for one in filled)
+    return Table(
+        own=False, header=(), columns=tuple(dict.fromkeys(roles.values())), rows=rows, line=1
+    )
+
+
+def _unreadable(line: int, error: csv.Error, faults: Faults) -> NoReturn:
+    faults.add(
+        line,
+        "",
+        f"the row cannot be read ({error})",
+        "A quotation mark is not closed; the file may have been cut short",
+    )
+    raise faults.stop()
 
 
 def _refuse_wide(text: str, faults: Faults) -> None:
@@ -282,7 +156,7 @@ def _header_row(
             continue
         taken = set(roles.values())
         for place, name in enumerate(names):
-            role = _COLUMN_OF.get(name)
+            role = COLUMN_OF.get(name)
             if place not in roles and role and role not in taken:
                 roles[place] = role
         if {"date"} <= set(roles.values()) and {"amount", "debit", "credit"} & set(roles.values()):
@@ -319,7 +193,8 @@ def _no_header(mapping: tuple[tuple[str, str], ...], faults: Faults) -> None:
             0,
             "",
             "no header row names a date and an amount",
-            "Add one such as Date,Description,Amount,Balance, or give --map date=...,amount=...",
+            "Add one such as Date,Description,Amount,Balance, or give --map date=1,amount=3 "
+            "with column names or numbers",
         )
 
 
@@ -380,7 +255,7 @@ def _header_lines(records: list[Cells], own: bool, faults: Faults) -> Iterable[H
             continue
         label, colon, rest = cells[0].partition(":")
         values = [rest.strip(), *cells[1:]] if colon and rest.strip() else cells[1:]
-        key = _KEY_OF.get(plain(label))
+        key = KEY_OF.get(plain(label))
         if key:
             yield HeaderLine(record.line, key, tuple(one for one in values if one))
         elif own:
@@ -397,7 +272,7 @@ def _trailer(record: Cells, date_place: int) -> HeaderLine | None:
     if date_place < len(record.cells) and any(one.isdigit() for one in record.cells[date_place]):
         return None
     cells = [cell for cell in record.cells if cell]
-    key = _KEY_OF.get(plain(cells[0].partition(":")[0]))
+    key = KEY_OF.get(plain(cells[0].partition(":")[0]))
     if key in ("opening", "closing", "limit", "available", "value") and len(cells) > 1:
         return HeaderLine(record.line, key, (cells[-1],))
     return None

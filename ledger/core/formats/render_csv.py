@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
-from ledger.core.formats.csv_layout import OWN_COLUMNS, OWN_MARK, OWN_VERSION
+from ledger.core.formats.csv_layout import OWN_MARK, OWN_VERSION
+from ledger.core.formats.csv_names import OWN_COLUMNS
 from ledger.core.formats.csv_text import guarded
 from ledger.core.formats.types import ParsedEntry, ParsedStatement, account_hash
 from planning.core.money import text_from_cents

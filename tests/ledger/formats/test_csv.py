@@ -48,7 +48,7 @@ Date,Description,Amount{head}
     [(True, None), (False, None), (True, 1), (True, -1), (False, 1), (False, -1)],
 )
 def test_signs_follow_the_balance_column_else_the_words(
-    negative_draws: bool, balance_sign: int | None
+    *, negative_draws: bool, balance_sign: int | None
 ) -> None:
     minus, plus = ("-", "") if negative_draws else ("", "-")
     balances = [81102, 81457, 81102, 81602]
@@ -228,3 +228,19 @@ def test_an_investment_export_by_its_type_column_and_words() -> None:
         ("withdrawal", None, None, "registered"),
     ]
     assert (one.opening_cents, one.closing_cents, one.value_cents) == (0, 82035, 82035)
+
+
+def test_a_file_without_headers_is_read_by_column_number() -> None:
+    text = "02/01/2025,Transfer,811.02,,811.02\n02/28/2025,Interest,3.55,,814.57\n"
+    columns = (("date", "1"), ("description", "2"), ("debit", "3"), ("credit", "4"))
+    one = read(text, replace(LINE, columns=(*columns, ("balance", "5"))), "s.csv")
+    assert rows(one) == LINE_ROWS[:2]
+    assert (one.opening_cents, one.closing_cents) == (0, 81457)
+
+
+def test_unsigned_amounts_with_a_debit_or_credit_mark() -> None:
+    text = (
+        "Date,Description,Type,Amount\n2025-02-01,Transfer,DEBIT,811.02\n"
+        "2025-02-28,Interest,Debit,3.55\n2025-02-28,Payment,Crédit,3.55\n"
+    )
+    assert rows(read(text, LINE, "s.csv")) == LINE_ROWS[:3]

@@ -73,7 +73,7 @@ def test_a_credit_line_with_a_negative_ledger_balance_is_what_is_owed() -> None:
     ],
     ids=["cp1252", "bom", "crlf", "one line", "no header", "unknown tags", "comment", "ctrl-z"],
 )
-def test_the_same_statement_in_other_clothes_reads_the_same(change) -> None:  # noqa: ANN001
+def test_the_same_statement_in_other_clothes_reads_the_same(change) -> None:
     assert read(change(LINE_SGML)) == read(LINE_SGML)
 
 
@@ -119,7 +119,8 @@ def test_a_loan_statement_gives_payment_split_and_prepayment() -> None:
 
 def test_a_payment_split_that_does_not_add_up_is_named() -> None:
     (problem,) = refused(LOAN_XML.replace("<INTAMT>-1951.46", "<INTAMT>-1951.40"))
-    assert problem.startswith("line 8, LOANTRNAMT") and "do not add up" in problem
+    assert problem.startswith("line 8, LOANTRNAMT")
+    assert "do not add up" in problem
 
 
 MORTGAGE_AS_BANK_ACCOUNT = """\
@@ -135,7 +136,7 @@ MORTGAGE_AS_BANK_ACCOUNT = """\
 
 
 @pytest.mark.parametrize("positive", [False, True])
-def test_a_mortgage_kept_as_a_bank_account_folds_its_interest(positive: bool) -> None:
+def test_a_mortgage_kept_as_a_bank_account_folds_its_interest(*, positive: bool) -> None:
     text = MORTGAGE_AS_BANK_ACCOUNT
     if positive:  # the other convention: a positive balance, payments negative
         text = text.replace("-479088.98", "479088.98").replace("-1951.46", "1951.46")
@@ -178,7 +179,8 @@ def test_rates_opening_and_limit_of_a_balance_list() -> None:
     assert one.rates == ((date(2025, 2, 1), Decimal("0.057")),)
     assert (one.opening_cents, one.limit_cents) == (0, 3_000_000)
     (problem,) = refused(text.replace("<VALUE>0.00", "<VALUE>10.00"))
-    assert "do not give closing" in problem and "-10.00 is missing" in problem
+    assert "do not give closing" in problem
+    assert "-10.00 is missing" in problem
     read(text.replace("<VALUE>0.00", "<VALUE>10.00"), ReadOptions(accept_gap=True))
 
 

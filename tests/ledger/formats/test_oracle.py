@@ -18,7 +18,7 @@ from tests.ledger.formats.samples import INVESTMENT_XML, LINE_SGML, OWN_CSV
 ofxparse = pytest.importorskip("ofxparse")
 
 
-def other(text: str):  # noqa: ANN201 - a library without types
+def other(text: str):
     return (
         ofxparse.OfxParser.parse(io.BytesIO(text.encode("ascii", "xmlcharrefreplace")))
         .accounts[0]
@@ -26,7 +26,7 @@ def other(text: str):  # noqa: ANN201 - a library without types
     )
 
 
-def written(render) -> str:  # noqa: ANN001
+def written(render) -> str:
     (one,) = read_statements(OWN_CSV.encode(), "s.csv", ReadOptions())
     return render(one, "900-1234567")
 
