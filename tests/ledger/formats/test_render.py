@@ -54,7 +54,7 @@ def statements(draw: st.DrawFn) -> ParsedStatement:
         draw(entry(kind, date(2025, 2, 1) + timedelta(days=day), index))
         for index, day in enumerate(days, start=1)
     )
-    opening = draw(st.integers(10**6, 10**8))
+    opening = draw(st.integers(10**7, 10**8))  # what is owed on a mortgage is never negative
     moved = movement_cents(kind, entries)
     closing = draw(st.integers(0, 10**8)) if moved is None else opening + moved
     value = None
