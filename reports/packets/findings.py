@@ -45,7 +45,17 @@ def shown_finding(finding: Json, as_of: date) -> dict[str, Any]:
         "open": bool(finding.get("open")),
         "by": due_by(finding, as_of) if finding.get("open") else None,
         "evidence": evidence,
+        "remedy": [_step(one) for one in finding.get("remedy") or ()],
     }
+
+
+def _step(one: object) -> dict[str, Any]:
+    """A remedy step as a sentence with named places and what goes into them."""
+    if isinstance(one, dict):
+        template = str(one.get("template") or one.get("text") or "")
+        values = {str(name): value for name, value in dict(one.get("values") or {}).items()}
+        return {"template": template, "values": values}
+    return {"template": str(one), "values": {}}
 
 
 def _paper(one: object) -> str:
@@ -105,12 +115,16 @@ def counted(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
     would count twice), and renewals, whose dollars are the balance at stake and
     no loss.
     """
+    return [one for one in steps(findings) if one["code"] not in _EXPOSURES]
+
+
+def steps(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The findings that ask for a step of their own.
+
+    Left out: events that the cure of an open `mixed-line` finding mends with it.
+    """
     mixed = any(one["code"] == "mixed-line" for one in findings)
-    return [
-        one
-        for one in findings
-        if one["code"] not in _EXPOSURES and not (mixed and one["code"] in _INSIDE_MIXED_LINE)
-    ]
+    return [one for one in findings if not (mixed and one["code"] in _INSIDE_MIXED_LINE)]
 
 
 def by_severity(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:

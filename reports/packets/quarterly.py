@@ -12,7 +12,7 @@ from typing import Any
 from config.problems import BadInput, Problem
 from planning.core.household_file import household_to_json
 from planning.core.types import Household
-from reports.packets.findings import by_severity, counted, open_findings, settled_findings
+from reports.packets.findings import by_severity, counted, open_findings, settled_findings, steps
 from reports.packets.instructions import next_quarter, renewals_ahead
 from reports.packets.period import Quarter
 from reports.packets.series import deductible_rows, figure, largest_causes, series, summed
@@ -66,6 +66,7 @@ def quarterly_data(
     ahead = period.following
     last = period.months[-1]
     findings = open_findings(report, as_of)
+    todo = steps(findings)
     quarter_rows = deductible_rows(report, period.months)
     year_months = [f"{year:04d}-{number:02d}" for number in range(1, 3 * quarter + 1)]
     year_rows = deductible_rows(report, year_months)
@@ -103,8 +104,8 @@ def quarterly_data(
             "severities": by_severity(findings),
             "dollars": total(counted(findings), "dollars"),
             "cost_per_year": total(counted(findings), "cost_per_year"),
-            "steps": findings[:FIRST_PAGE_STEPS],
-            "more_steps": max(0, len(findings) - FIRST_PAGE_STEPS),
+            "steps": todo[:FIRST_PAGE_STEPS],
+            "more_steps": max(0, len(todo) - FIRST_PAGE_STEPS),
             "figures": {
                 "mortgage": figure(report, last, "mortgage_closing"),
                 "line": figure(report, last, "line_closing"),

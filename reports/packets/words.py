@@ -15,11 +15,10 @@ def gettext_noop(message: str) -> str:
 
 
 class FindingWords(NamedTuple):
-    """What a drift code is called, why it matters, and what to do about it."""
+    """What a drift code is called and why it matters; the remedy comes with the finding."""
 
     title: str
     why: str
-    steps: tuple[str, ...]
 
 
 SEVERITY_WORDS: dict[str, tuple[str, str]] = {
@@ -77,6 +76,25 @@ INSTRUCTION_WORDS: dict[str, str] = {
     "catch-up": gettext_noop("Re-borrow the room left open and invest it the same day"),
     "reborrow": gettext_noop("After the mortgage payment, re-borrow and invest the same day"),
     "interest": gettext_noop("Pay the line's interest from own cash"),
+    "refund": gettext_noop("Prepay the mortgage with the year's tax refund"),
+    "extra": gettext_noop("Make the planned prepayment on the mortgage"),
+}
+
+HOLD_WORDS: dict[str, str] = {
+    "no-plan": gettext_noop("No plan is on file, so no re-borrowing can be scheduled."),
+    "plan-ended": gettext_noop("The plan's months are over; agree on a new plan."),
+    "mixed-line": gettext_noop(
+        "The line mixes eligible and ineligible use: draw only after the split, or into a "
+        "clean sub-account."
+    ),
+    "limit-cut": gettext_noop("The lender lowered the limit: confirm it before drawing."),
+    "over-limit": gettext_noop("The line is over its limit: pay the excess before drawing."),
+    "disclosure-stale": gettext_noop(
+        "Give the borrowing-to-invest disclosure before the next draw."
+    ),
+    "renewal-passed": gettext_noop(
+        "The mortgage term has ended: amounts change once the new term is on file."
+    ),
 }
 
 RECORD_WORDS: dict[str, str] = {

@@ -1,0 +1,173 @@
+"""From a packet's snapshot to its PDF: templates, bundled fonts, same bytes every time.
+
+Nothing outside the package is read: the fetcher serves the bundled fonts and
+the charts of this very packet, and any other address stops the render (an
+ordinary error would drop the reference silently and leave a PDF that looks
+right). Dates in the file's metadata come from the snapshot, never from the
+clock. Documents are produced as PDF/UA-1: tagged, titled, with a language.
+"""
+
+from __future__ import annotations
+
+import gc
+import hashlib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from django.template.loader import render_to_string
+from django.utils import translation
+from django.utils.translation import gettext as _
+
+from config import formatting
+from reports import charts
+from reports.packets.words import CAUTIONS, SHORT_CAUTION
+
+TEMPLATE_VERSION = "1"
+ASSETS = Path(__file__).resolve().parent / "static" / "reports"
+FONTS = ("IBMPlexSans-Regular.woff2", "IBMPlexSans-Medium.woff2", "IBMPlexSans-SemiBold.woff2")
+SCHEME = "towpath:"
+
+
+def render_packet(data: Mapping[str, Any]) -> bytes:
+    """The PDF of a quarterly packet's snapshot, in the snapshot's own language."""
+    with translation.override(str(data["language"])):
+        drawn = packet_charts(data)
+        html = packet_html(data, drawn)
+    images = {f"{SCHEME}chart/{one.name}": one.svg for one in drawn}
+    return pdf_bytes(html, images)
+
+
+def packet_charts(data: Mapping[str, Any]) -> list[charts.Chart]:
+    """The packet's charts in the language in force; those without data are left out."""
+    language = str(data["language"])
+    year = data["deductible"]["year"]
+    found = (
+        charts.balances_chart(data["series"], language),
+        charts.deductible_chart(data["series"], language),
+        charts.causes_chart(year["plan"], year["actual"], year["causes"], language),
+    )
+    return [one for one in found if one is not None]
+
+
+def packet_html(data: Mapping[str, Any], drawn: list[charts.Chart]) -> str:
+    """The packet's HTML in the language in force; charts are referred to by name."""
+    language = str(data["language"])
+    title = _("Quarterly review, %(quarter)s: %(name)s") % {
+        "quarter": formatting.quarter(data["period"]["year"], data["period"]["quarter"], language),
+        "name": data["household"]["name"],
+    }
+    context = {
+        "data": data,
+        "title": title,
+        "charts": {one.name: one for one in drawn},
+        "cautions": [_(one) for one in CAUTIONS],
+        "short_caution": _(SHORT_CAUTION),
+        "created": f"{data['as_of']}T12:00:00Z",
+        "template_version": TEMPLATE_VERSION,
+    }
+    return render_to_string("reports/packets/quarterly.html", context)
+
+
+def toolchain() -> dict[str, str]:
+    """What drew the bytes: a packet drawn again with an equal toolchain is equal."""
+    from importlib.metadata import version
+
+    names = ("weasyprint", "pydyf", "vl-convert-python", "fonttools")
+    fonts = hashlib.sha256(b"".join((ASSETS / "fonts" / name).read_bytes() for name in FONTS))
+    return {name: version(name) for name in names} | {
+        "template": TEMPLATE_VERSION,
+        "fonts": fonts.hexdigest()[:16],
+    }
+
+
+def pdf_bytes(html: str, images: Mapping[str, str]) -> bytes:
+    """Draw HTML as a tagged PDF. Any reference but fonts and `images` is fatal."""
+    from weasyprint import CSS, HTML
+    from weasyprint.text.fonts import FontConfiguration
+
+    fetcher = _fetcher(images)
+    fonts = FontConfiguration()
+    css = (ASSETS / "packet.css").read_text(encoding="utf-8")
+    with _quiet_collector():
+        document = HTML(string=html, url_fetcher=fetcher, base_url=SCHEME, media_type="print")
+        sheet = CSS(string=css, url_fetcher=fetcher, font_config=fonts, base_url=SCHEME)
+        return bytes(
+            document.write_pdf(
+                stylesheets=[sheet],
+                font_config=fonts,
+                pdf_variant="pdf/ua-1",
+                presentational_hints=False,
+                finisher=_scope_header_cells,
+            )
+        )
+
+
+def _fetcher(images: Mapping[str, str]) -> Any:
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+    class Packaged(URLFetcher):
+        """Serves bundled fonts and this packet's charts; all else is fatal."""
+
+        def fetch(self, url: str, headers: Any = None) -> Any:  # noqa: ARG002 - its signature
+            if url in images:
+                kind = {"Content-Type": "image/svg+xml"}
+                return URLFetcherResponse(url, images[url].encode(), kind)
+            name = url.removeprefix(f"{SCHEME}fonts/")
+            if url != name and name in FONTS:
+                body = (ASSETS / "fonts" / name).read_bytes()
+                return URLFetcherResponse(url, body, {"Content-Type": "font/woff2"})
+            raise FatalURLFetchingError(f"a packet may not refer to {url[:200]!r}")
+
+    return Packaged(allowed_protocols=())
+
+
+def _scope_header_cells(_document: Any, pdf: Any) -> None:
+    """Say of each header cell whether it heads a column or a row (PDF/UA-1, 7.5).
+
+    The drawing library tags header cells but leaves their scope out.
+    """
+    import pydyf
+
+    tagged = {
+        one.number: one
+        for one in pdf.objects
+        if isinstance(one, pydyf.Dictionary) and one.get("Type") == "/StructElem"
+    }
+    for element in tagged.values():
+        if element.get("S") != "/TH":
+            continue
+        parent, scope = element, "/Row"
+        while parent is not None:
+            if parent.get("S") == "/THead":
+                scope = "/Column"
+                break
+            parent = tagged.get(_number(parent.get("P")))
+        element["A"] = pydyf.Dictionary({"O": "/Table", "Scope": scope})
+
+
+def _number(reference: Any) -> int:
+    text = reference.decode() if isinstance(reference, bytes) else str(reference or "")
+    head = text.split(" ", 1)[0]
+    return int(head) if head.isdigit() else -1
+
+
+@contextmanager
+def _quiet_collector() -> Iterator[None]:
+    """Keep the garbage collector out of a render, and collect once afterwards.
+
+    A render makes many small objects that live to its end; scanning them over
+    and over costs a third of the time.
+    """
+    was_enabled = gc.isenabled()
+    gc.collect()
+    gc.freeze()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
+        gc.unfreeze()
+        gc.collect()

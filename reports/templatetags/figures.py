@@ -1,0 +1,202 @@
+"""Template filters: figures and words of the trade in the page's language."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from django import template
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
+from config import formatting
+from reports.packets.finding_words import finding_words
+from reports.packets.words import (
+    CAUSE_WORDS,
+    CLASS_WORDS,
+    ENTRY_WORDS,
+    HOLD_WORDS,
+    INSTRUCTION_WORDS,
+    RECORD_WORDS,
+    SEVERITY_WORDS,
+    USE_WORDS,
+)
+
+register = template.Library()
+NOTHING = "–"
+
+
+def _language() -> str:
+    return get_language() or "en"
+
+
+@register.filter
+def money(amount: str | None) -> str:
+    """Dollars and cents; a dash for nothing."""
+    return NOTHING if amount in (None, "") else formatting.money(str(amount), _language())
+
+
+@register.filter
+def whole_money(amount: str | None) -> str:
+    """Whole dollars; a dash for nothing."""
+    return NOTHING if amount in (None, "") else formatting.whole_money(str(amount), _language())
+
+
+@register.filter
+def signed_money(amount: str | None) -> str:
+    """Dollars and cents with their sign; a dash for nothing."""
+    return NOTHING if amount in (None, "") else formatting.signed_money(str(amount), _language())
+
+
+@register.filter
+def percent(fraction: str | None) -> str:
+    """A decimal fraction as a percentage of two places; a dash for nothing."""
+    return NOTHING if fraction in (None, "") else formatting.percent(str(fraction), _language())
+
+
+@register.filter
+def long_day(day: Any) -> str:
+    """A date in words; a dash for none."""
+    return formatting.long_day(day, _language()) if day else NOTHING
+
+
+@register.filter
+def short_day(day: Any) -> str:
+    """A date for tables; a dash for none."""
+    return formatting.short_day(day, _language()) if day else NOTHING
+
+
+@register.filter
+def long_month(month: str | None) -> str:
+    """A month in words; a dash for none."""
+    return formatting.long_month(month, _language()) if month else NOTHING
+
+
+@register.filter
+def short_month(month: str | None) -> str:
+    """A month for tables; a dash for none."""
+    return formatting.short_month(month, _language()) if month else NOTHING
+
+
+@register.filter
+def quarter_name(period: dict[str, Any]) -> str:
+    """Q3 2026 or T3 2026, from a snapshot's period."""
+    return formatting.quarter(period["year"], period["quarter"], _language())
+
+
+@register.filter
+def finding_title(code: str) -> str:
+    """What a drift code is called."""
+    return _(finding_words(code).title)
+
+
+@register.filter
+def finding_why(code: str) -> str:
+    """Why a drift code matters."""
+    return _(finding_words(code).why)
+
+
+@register.filter
+def remedy_steps(finding: dict[str, Any]) -> list[str]:
+    """A finding's remedy in the page's language: its sentences with their figures put in."""
+    return [_said(step["template"], step["values"]) for step in finding.get("remedy") or ()]
+
+
+def _said(template: str, values: dict[str, Any]) -> str:
+    if not template:
+        return ""
+    if not values:
+        return _(template)
+    return _(template).format(**{name: _shown(value) for name, value in values.items()})
+
+
+def _shown(value: Any) -> str:
+    """A value inside a sentence: whole numbers are cents, the rest goes by its shape."""
+    if isinstance(value, int):
+        return formatting.cents(value, _language())
+    return _in_words(str(value))
+
+
+_MONEY = re.compile(r"-?[0-9]+\.[0-9]{2}\Z")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
+_MONTH = re.compile(r"[0-9]{4}-[0-9]{2}\Z")
+
+
+def _in_words(text: str) -> str:
+    if _MONEY.match(text):
+        return formatting.money(text, _language())
+    if _DAY.match(text):
+        return formatting.short_day(text, _language())
+    if _MONTH.match(text):
+        return formatting.short_month(text, _language())
+    return text
+
+
+@register.filter
+def key_words(key: str) -> str:
+    """A finding's key for people: its parts apart, dates and months in words."""
+    return ", ".join(_in_words(part) for part in str(key).split(":"))
+
+
+@register.filter
+def severity_word(severity: str) -> str:
+    """Act, Fix, Paper, Note."""
+    return _(SEVERITY_WORDS[severity][0])
+
+
+@register.filter
+def severity_meaning(severity: str) -> str:
+    """What a severity says."""
+    return _(SEVERITY_WORDS[severity][1])
+
+
+def _from(words: dict[str, str], key: str) -> str:
+    return _(words[key]) if key in words else str(key)
+
+
+@register.filter
+def class_word(name: str) -> str:
+    """A use class in words."""
+    return _from(CLASS_WORDS, name)
+
+
+@register.filter
+def cause_word(name: str) -> str:
+    """A cause of a gap in words."""
+    return _from(CAUSE_WORDS, name)
+
+
+@register.filter
+def use_word(name: str) -> str:
+    """A use of a draw in words."""
+    return _from(USE_WORDS, name)
+
+
+@register.filter
+def entry_word(name: str) -> str:
+    """A kind of line entry in words."""
+    return _from(ENTRY_WORDS, name)
+
+
+@register.filter
+def instruction_word(name: str) -> str:
+    """What an instruction asks for."""
+    return _from(INSTRUCTION_WORDS, name)
+
+
+@register.filter
+def record_word(name: str) -> str:
+    """What a missing record asks for."""
+    return _from(RECORD_WORDS, name)
+
+
+@register.filter
+def hold_word(name: str) -> str:
+    """What stands in the way of an instruction."""
+    return _from(HOLD_WORDS, name)
+
+
+@register.filter
+def translated(message: str) -> str:
+    """A string already marked for the catalogue, in the page's language."""
+    return _(message)
