@@ -1,0 +1,1 @@
+"""How the application meets PostgreSQL: two roles, one database."""
