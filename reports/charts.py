@@ -47,6 +47,7 @@ CSS_NAMES = {
     LESS: "--chart-less",
 }
 MONTHS_SHOWN = 24
+WIDE = 600
 Rows = Sequence[Mapping[str, Any]]
 
 
@@ -105,7 +106,7 @@ def balances_chart(series: Rows, language: str, width: int = 640) -> Chart | Non
         "balances",
         _("Mortgage and line at month ends: solid is actual, dashed is plan"),
         alt % values,
-        _draw({"vconcat": panels, "spacing": 18}, language),
+        _draw({"vconcat": panels, "spacing": 18}, language, width),
         (
             _("Month"),
             _("Mortgage, plan"),
@@ -180,7 +181,7 @@ def deductible_chart(series: Rows, language: str, width: int = 640) -> Chart | N
     ]
     spec = {
         "width": width - 70,
-        "height": 150,
+        "height": 150 if width >= WIDE else 210,
         "data": {"values": values},
         "encoding": {
             "x": _month_axis(len(rows)) | {"timeUnit": "utcyearmonth"},
@@ -214,7 +215,7 @@ def deductible_chart(series: Rows, language: str, width: int = 640) -> Chart | N
         "deductible",
         _("Deductible interest by month: bars are actual, strokes are plan"),
         alt,
-        _draw(spec, language),
+        _draw(spec, language, width),
         (_("Month"), _("Plan"), _("Actual")),
         tuple(
             (
@@ -271,9 +272,9 @@ def causes_chart(
         "zero": False,
     }
     x_axis = {"format": "$.4~s", "tickCount": 4, "title": None}
-    label = {"type": "text", "align": "left", "dx": 6, "color": INK, "fontSize": 11}
+    label = {"type": "text", "align": "left", "dx": 6, "color": INK}
     spec = {
-        "width": width - 250,
+        "width": width - (250 if width >= WIDE else 200),
         "height": {"step": 25},
         "layer": [
             {
@@ -330,7 +331,7 @@ def causes_chart(
         "causes",
         _("Why deductible interest differs from plan"),
         alt,
-        _draw(spec, language),
+        _draw(spec, language, width),
         (_("Cause"), _("Amount")),
         tuple(table),
     )
@@ -390,21 +391,27 @@ _CONFIG: dict[str, Any] = {
     "title": {"color": INK, "fontSize": 12, "fontWeight": 600, "offset": 6},
     "axis": {
         "labelColor": MUTED,
-        "labelFontSize": 11,
         "gridColor": GRID,
         "domainColor": GRID,
         "tickColor": GRID,
     },
     "axisX": {"grid": False},
-    "legend": {"labelColor": INK, "labelFontSize": 11, "symbolStrokeColor": INK, "offset": 4},
+    "legend": {"labelColor": INK, "symbolStrokeColor": INK, "offset": 4},
 }
 _NOISE = re.compile(r' (?:role|class|pointer-events|aria-[a-z]+)="[^"]*"')
 _SIZE = re.compile(r'(<svg[^>]*?) width="[0-9.]+" height="[0-9.]+"')
 
 
-def _draw(spec: Mapping[str, Any], language: str) -> str:
+def _draw(spec: Mapping[str, Any], language: str, width: int) -> str:
+    """Draw a specification; narrow drawings, shrunk on a telephone, carry larger letters."""
     schema = "https://vega.github.io/schema/vega-lite/v6.json"
-    whole = {"$schema": schema, "config": _CONFIG, **spec}
+    letters = {"labelFontSize": 11 if width >= WIDE else 12.5}
+    config = _CONFIG | {
+        "axis": _CONFIG["axis"] | letters,
+        "legend": _CONFIG["legend"] | letters,
+        "text": {"fontSize": letters["labelFontSize"]},
+    }
+    whole = {"$schema": schema, "config": config, **spec}
     return _svg(json.dumps(whole, sort_keys=True), language)
 
 

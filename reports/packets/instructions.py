@@ -18,7 +18,6 @@ from planning.core.months import last_day, month_of, months_between, shift_month
 from planning.core.plan import run_plan
 from planning.core.rates import merged_prime
 from planning.core.types import Household, Plan
-from reports.packets.period import Quarter
 from reports.packets.values import Json, cents_in, plan_rows
 
 RENEWAL_HORIZON_DAYS = 365
@@ -33,12 +32,13 @@ def balance_at(household: Household, account: str, day: date) -> int | None:
     return last.closing_cents if last.value_cents is None else last.value_cents
 
 
-def next_quarter(
-    household: Household, report: Json, quarter: Quarter, as_of: date
+def dated_instructions(
+    household: Household, report: Json, starts: date, ends: date, as_of: date
 ) -> tuple[list[dict[str, Any]], list[str]]:
-    """The dated instructions of the quarter after `quarter`, and what hinders them.
+    """The dated instructions from `starts` to `ends` (whole months), and what hinders them.
 
-    Hindrances are words for the reader: "mixed-line" (draw into a clean
+    Balances are those on the eve of `starts`; what stands open already is dated
+    `as_of`. Hindrances are words for the reader: "mixed-line" (draw into a clean
     sub-account only), "limit-cut", "disclosure-stale", "renewal-passed", or the
     plan's own problem when it cannot be played on.
     """
@@ -53,8 +53,7 @@ def next_quarter(
         }
     )
     rows = _catch_up(plan, report, as_of)
-    ahead = quarter.following
-    live = _restarted(household, plan, ahead, quarter.ends)
+    live = _restarted(household, plan, starts, ends)
     if live is None:
         return rows, [*holds, "plan-ended"]
     try:
@@ -63,7 +62,7 @@ def next_quarter(
         return rows, [*holds, *(problem.message for problem in error.problems)]
     into = None if plan.reborrow is None else plan.reborrow.into
     for draw in result.draws:
-        if draw.kind == "reborrow" and draw.date <= ahead.ends:
+        if draw.kind == "reborrow" and draw.date <= ends:
             freed = sum(
                 one.principal + one.prepayment for one in result.payments if one.date == draw.date
             )
@@ -74,7 +73,7 @@ def next_quarter(
                 day = last_day(month.month)
                 line = "" if plan.reborrow is None else plan.reborrow.line
                 rows.append(_row(day, "interest", month.line_interest, line, None, 0))
-    rows.extend(_prepayments(plan, report, ahead))
+    rows.extend(_prepayments(plan, report, starts, ends))
     rows.sort(key=lambda row: (row["date"], _ORDER.index(row["kind"])))
     return rows, holds
 
@@ -112,31 +111,32 @@ def _catch_up(plan: Plan, report: Json, as_of: date) -> list[dict[str, Any]]:
     ]
 
 
-def _prepayments(plan: Plan, report: Json, ahead: Quarter) -> list[dict[str, Any]]:
+def _prepayments(plan: Plan, report: Json, starts: date, ends: date) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     planned = plan_rows(report)
-    for month in ahead.months:
+    for month in months_between(month_of(starts), month_of(ends)):
         due = cents_in(planned.get(month) or {}, "refund")
         if due > 0 and plan.refund == "prepay":
             rows.append(_row(last_day(month), "refund", due, "", None, due))
     rows.extend(
         _row(extra.on, "extra", extra.amount_cents, "", None, extra.amount_cents)
         for extra in plan.extras
-        if ahead.starts <= extra.on <= ahead.ends
+        if starts <= extra.on <= ends
     )
     return rows
 
 
-def _restarted(household: Household, plan: Plan, ahead: Quarter, on: date) -> Household | None:
-    """The household with its plan moved to the coming quarter, or None when it is over."""
-    starts = max(ahead.starts, plan.starts)
-    last = min(month_of(ahead.ends), shift_month(month_of(plan.starts), plan.months - 1))
+def _restarted(household: Household, plan: Plan, starts: date, ends: date) -> Household | None:
+    """The household with its plan moved to the coming months, or None when it is over."""
+    eve = starts - timedelta(days=1)
+    starts = max(starts, plan.starts)
+    last = min(month_of(ends), shift_month(month_of(plan.starts), plan.months - 1))
     months = len(months_between(month_of(starts), last))
     if months == 0:
         return None
     opening = []
     for account, planned in plan.opening:
-        actual = balance_at(household, account, on)
+        actual = balance_at(household, account, eve)
         opening.append((account, planned if actual is None else max(0, actual)))
     reborrow = None if plan.reborrow is None else replace(plan.reborrow, opening_draw_cents=0)
     moved = replace(

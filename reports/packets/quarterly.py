@@ -13,7 +13,7 @@ from config.problems import BadInput, Problem
 from planning.core.household_file import household_to_json
 from planning.core.types import Household
 from reports.packets.findings import by_severity, counted, open_findings, settled_findings, steps
-from reports.packets.instructions import next_quarter, renewals_ahead
+from reports.packets.instructions import dated_instructions, renewals_ahead
 from reports.packets.period import Quarter
 from reports.packets.series import deductible_rows, figure, largest_causes, series, summed
 from reports.packets.uses import class_rows, missing_records, use_rows
@@ -70,7 +70,7 @@ def quarterly_data(
     quarter_rows = deductible_rows(report, period.months)
     year_months = [f"{year:04d}-{number:02d}" for number in range(1, 3 * quarter + 1)]
     year_rows = deductible_rows(report, year_months)
-    instructions, holds = next_quarter(household, report, period, as_of)
+    instructions, holds = dated_instructions(household, report, ahead.starts, ahead.ends, as_of)
     records = missing_records(household, report)
     return {
         "format": FORMAT,

@@ -40,10 +40,10 @@ CLASS_WORDS: dict[str, str] = {
 CAUSE_WORDS: dict[str, str] = {
     "line-rate": gettext_noop("Line rate"),
     "mortgage-rate": gettext_noop("Mortgage rate"),
-    "payments": gettext_noop("Payments and prepayments"),
-    "reborrowing": gettext_noop("Re-borrowing missed, late or extra"),
+    "payments": gettext_noop("Mortgage payments"),
+    "reborrowing": gettext_noop("Re-borrowing"),
     "use-of-draws": gettext_noop("Use of draws"),
-    "leaks": gettext_noop("Capital or proceeds taken out"),
+    "leaks": gettext_noop("Capital taken out"),
     "posting": gettext_noop("Posting differences"),
 }
 
@@ -102,6 +102,59 @@ RECORD_WORDS: dict[str, str] = {
     "evidence": gettext_noop("Attach the trade confirmation or invoice for the draw"),
     "statement": gettext_noop("Obtain the statement that covers the month end"),
     "break": gettext_noop("Ask the institution why the statement does not add up"),
+}
+
+ROW_GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
+    (
+        gettext_noop("Mortgage"),
+        (
+            ("mortgage_opening", gettext_noop("Owed at the start")),
+            ("payment", gettext_noop("Payment")),
+            ("interest", gettext_noop("of it interest")),
+            ("principal", gettext_noop("of it principal")),
+            ("prepayment", gettext_noop("Prepayment")),
+            ("mortgage_closing", gettext_noop("Owed at the end")),
+        ),
+    ),
+    (
+        gettext_noop("Line"),
+        (
+            ("line_opening", gettext_noop("Owed at the start")),
+            ("draw", gettext_noop("Re-borrowed")),
+            ("interest_draw", gettext_noop("Drawn for interest")),
+            ("line_interest", gettext_noop("Interest posted")),
+            ("line_interest_paid", gettext_noop("Interest paid")),
+            ("line_closing", gettext_noop("Owed at the end")),
+            ("room_freed", gettext_noop("Room freed by principal")),
+            ("limit", gettext_noop("Limit")),
+            ("room", gettext_noop("Room left")),
+        ),
+    ),
+    (
+        gettext_noop("Use of borrowed money"),
+        (
+            ("eligible", gettext_noop("Eligible use")),
+            ("unsupported", gettext_noop("Claimed, evidence missing")),
+            ("ineligible", gettext_noop("Ineligible use")),
+            ("deductible", gettext_noop("Deductible interest")),
+        ),
+    ),
+    (
+        gettext_noop("Investments"),
+        (
+            ("contribution", gettext_noop("Contribution")),
+            ("growth", gettext_noop("Change in value")),
+            ("distribution", gettext_noop("Distributions")),
+            ("portfolio_closing", gettext_noop("Value at the end")),
+            ("refund", gettext_noop("Tax refund")),
+        ),
+    ),
+)
+MEASURE_WORDS: dict[str, str] = {
+    "deductible": gettext_noop("Deductible interest, month"),
+    "deductible_year": gettext_noop("Deductible interest, year to date"),
+    "mortgage": gettext_noop("Mortgage owed"),
+    "line": gettext_noop("Line owed"),
 }
 
 CAUTIONS: tuple[str, ...] = (

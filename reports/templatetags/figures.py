@@ -6,10 +6,12 @@ import re
 from typing import Any
 
 from django import template
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from config import formatting
+from reports.charts import Chart, themed
 from reports.packets.finding_words import finding_words
 from reports.packets.words import (
     CAUSE_WORDS,
@@ -200,3 +202,10 @@ def hold_word(name: str) -> str:
 def translated(message: str) -> str:
     """A string already marked for the catalogue, in the page's language."""
     return _(message)
+
+
+@register.filter
+def drawing(chart: Chart) -> SafeString:
+    """A chart's SVG for the page. Safe: our own drawing of figures and catalogue words,
+    written as XML by the drawing library."""
+    return mark_safe(themed(chart.svg, chart.alt))  # noqa: S308 - see above
