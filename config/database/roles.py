@@ -11,11 +11,13 @@ from __future__ import annotations
 import psycopg
 from psycopg import sql
 
+from config.machine import CannotGoOn
+
 APP_ROLE = "towpath_app"
 LIMITS = "LOGIN NOSUPERUSER NOBYPASSRLS NOCREATEDB NOCREATEROLE NOREPLICATION NOINHERIT"
 
 
-class RoleRefusedError(Exception):
+class RoleRefusedError(CannotGoOn):
     """The owner may not create the application's role; `str()` says what to run instead."""
 
 
