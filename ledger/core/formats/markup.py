@@ -15,8 +15,8 @@ from dataclasses import dataclass, field
 from ledger.core.formats.faults import Faults
 
 MOST_DEPTH = 64
-MOST_ELEMENTS = 150_000
-MOST_MARKS = 400_000
+MOST_ELEMENTS = 100_000
+MOST_MARKS = 200_000
 MOST_TEXT = 1_000
 _MARK = re.compile(
     r"<(?P<close>/?)(?P<name>[A-Za-z][A-Za-z0-9._-]{0,40})(?:\s[^<>]{0,200})?(?P<empty>/?)>"

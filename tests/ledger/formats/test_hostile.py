@@ -35,14 +35,14 @@ TOKENS = (
 
 def outcome(data: bytes, file: str, options: ReadOptions) -> None:
     """Read, and accept only statements or BadInput, inside the time allowed."""
-    started = time.perf_counter()
+    started = time.process_time()
     problems: tuple[Problem, ...] = ()
     try:
         assert read_statements(data, file, options)
     except BadInput as error:
         problems = error.problems
     assert all(one.message and one.remedy and one.file == file for one in problems)
-    assert time.perf_counter() - started < SECONDS
+    assert time.process_time() - started < SECONDS
 
 
 @settings(max_examples=400, deadline=None)
@@ -102,10 +102,10 @@ HOSTILE = {
 @pytest.mark.parametrize("name", HOSTILE)
 def test_hostile_files_are_refused_in_time_and_memory(name: str) -> None:
     data = HOSTILE[name].encode()
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(BadInput) as caught:
         read_statements(data, "s.txt", ReadOptions())
-    assert time.perf_counter() - started < SECONDS
+    assert time.process_time() - started < SECONDS
     assert len(caught.value.problems) <= MOST + 1
     tracemalloc.start()
     with pytest.raises(BadInput):
