@@ -74,9 +74,7 @@ class FacilityBook:
         """min(line_cap, G - M), which may be below zero."""
         if not self.mortgages_known:
             return None
-        whole = min(
-            self.limits.registered_cents, self.limits.cap65_cents + self.excess.on(day)
-        )
+        whole = min(self.limits.registered_cents, self.limits.cap65_cents + self.excess.on(day))
         return min(self.limits.line_cap_cents, whole - self.mortgage_on(day))
 
     def computed_limit_on(self, day: date) -> int | None:

@@ -164,9 +164,7 @@ def _shared_interest(unknown: list[Entry], principal: int, weights: list[int]) -
     if interest < 0:
         # The balance fell by more than was paid; no interest can be read from it.
         parts = prorate(principal, paid)
-        return {
-            one.id: one.amount_cents - part for one, part in zip(unknown, parts, strict=True)
-        }
+        return {one.id: one.amount_cents - part for one, part in zip(unknown, parts, strict=True)}
     shares = prorate(interest, weights)
     return dict(zip((one.id for one in unknown), shares, strict=True))
 

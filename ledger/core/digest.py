@@ -1,0 +1,106 @@
+"""The fingerprint of what one close rests on: same digest, same row.
+
+sha256 over canonical JSON of the facts visible at the month's end, the plan,
+the firm's thresholds and the engine's version. Keys are sorted, numbers are
+written in their shortest form, lists that have no order of their own are
+sorted by reference, so the digest does not depend on how a file was laid out.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import fields, is_dataclass, replace
+from datetime import date
+from decimal import Decimal
+from hashlib import sha256
+
+from ledger.core.drift.thresholds import Thresholds
+from planning.core.rates import merged_prime
+from planning.core.types import Household, RateSteps, Statement, Use
+
+ENGINE = "towpath-1"
+"""Raised by one whenever the engine would compute another row from the same facts."""
+
+
+def canonical(value: object) -> object:
+    """A core value as plain JSON: fields that are None left out, rates in shortest form."""
+    if is_dataclass(value) and not isinstance(value, type):
+        pairs = ((one.name, getattr(value, one.name)) for one in fields(value))
+        return {name: canonical(held) for name, held in pairs if held is not None}
+    if isinstance(value, tuple):
+        return [canonical(one) for one in value]
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def canonical_text(value: object) -> str:
+    """Canonical JSON text of a core value."""
+    return json.dumps(canonical(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def _up_to(steps: RateSteps, as_of: date) -> RateSteps:
+    return tuple(one for one in steps if one[0] <= as_of)
+
+
+class Digests:
+    """Digests of a household's months; what never changes is written out once."""
+
+    def __init__(self, household: Household, thresholds: Thresholds) -> None:
+        plan = household.plan
+        undated = replace(household, statements=(), uses=(), prime=())
+        prime = merged_prime(plan.prime, household.prime) if plan else ()
+        self._standing = "".join(
+            (ENGINE, canonical_text(undated), canonical_text(prime), canonical_text(thresholds))
+        )
+        self._prime = household.prime
+        order = sorted(household.statements, key=lambda one: (one.account, one.starts, one.ends))
+        self._statements = tuple((one, canonical_text(one)) for one in order)
+        self._uses = tuple(
+            (one, _latest_paper(one), canonical_text(one))
+            for one in sorted(household.uses, key=lambda one: one.draw)
+        )
+
+    def of(self, month: str, as_of: date) -> str:
+        """The digest of a month closed as of its last day."""
+        hashed = sha256()
+        hashed.update(f"{month}{self._standing}".encode())
+        hashed.update(canonical_text(_up_to(self._prime, as_of)).encode())
+        for statement, text in self._statements:
+            if statement.ends <= as_of:
+                hashed.update(text.encode())
+            elif statement.starts <= as_of:
+                hashed.update(canonical_text(_visible(statement, as_of)).encode())
+        for use, latest, text in self._uses:
+            known = text if latest <= as_of else canonical_text(_known(use, as_of))
+            hashed.update(known.encode())
+        return hashed.hexdigest()
+
+
+def _visible(statement: Statement, as_of: date) -> Statement:
+    """A statement that is still running at the close, without what is dated later."""
+    return replace(
+        statement,
+        rates=_up_to(statement.rates, as_of),
+        entries=tuple(one for one in statement.entries if one.date <= as_of),
+    )
+
+
+def _latest_paper(use: Use) -> date:
+    dates = [paper.on for split in use.splits for paper in split.evidence if paper.on]
+    return max(dates, default=date.min)
+
+
+def _known(use: Use, as_of: date) -> Use:
+    return replace(
+        use,
+        splits=tuple(
+            replace(
+                split,
+                evidence=tuple(
+                    paper for paper in split.evidence if paper.on is None or paper.on <= as_of
+                ),
+            )
+            for split in use.splits
+        ),
+    )

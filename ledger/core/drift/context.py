@@ -1,0 +1,87 @@
+"""What a drift rule may look at: one household at the close of one month."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+
+from ledger.core.drift.thresholds import Thresholds
+from ledger.core.facility_book import FacilityBook
+from ledger.core.trace_view import TraceView
+from planning.core.money import round_half_up
+from planning.core.months import month_of, months_between
+from planning.core.plan_types import PlanResult, PlanRow
+from planning.core.rates import rate_on
+from planning.core.types import Household, Line, RateSteps
+
+
+@dataclass(frozen=True, slots=True)
+class DriftContext:
+    """A household as of the last day of a month.
+
+    `trace` holds the facts dated up to `as_of`; `book` holds every statement
+    and is only asked about days up to then. `marginal` is the tax rate that a
+    lost deduction costs, None when neither the plan nor the members' incomes
+    give one. `ineligible_at` gives a line's ineligible principal at an
+    earlier close, as that close saw it.
+    """
+
+    household: Household
+    month: str
+    as_of: date
+    book: FacilityBook
+    trace: TraceView
+    plan: PlanResult
+    plan_rows: Mapping[str, PlanRow]
+    ineligible_at: Callable[[str, str], int]
+    thresholds: Thresholds
+    prime: RateSteps
+    marginal: Fraction | None
+
+    def age(self, day: date) -> int:
+        """Days from a date to the close."""
+        return (self.as_of - day).days
+
+    def in_month(self, day: date) -> bool:
+        """Whether a date falls in the month being closed."""
+        return (day.year, day.month) == (self.as_of.year, self.as_of.month)
+
+    def line_rate(self, line: Line, day: date) -> Decimal | None:
+        """The line's yearly rate on a day: the statement's where stated, else prime + spread."""
+        covering = self.book.statement_covering(line.ref, day)
+        stated = rate_on(covering.rates, day) if covering else None
+        if stated is not None:
+            return stated
+        prime = rate_on(self.prime, day)
+        return None if prime is None else prime + line.spread
+
+    def uncured(self, lines: tuple[str, ...], since: date) -> bool:
+        """Whether, at every close from a fact's month to now, some line it touched still had
+        ineligible principal.
+        """
+        months = months_between(month_of(since), self.month)
+        return all(any(self.ineligible_at(line, month) > 0 for line in lines) for month in months)
+
+    def line(self, ref: str) -> Line:
+        """The line of that reference."""
+        return next(one for one in self.household.lines if one.ref == ref)
+
+    def lost_tax(self, cents: int, line: str) -> int:
+        """A year's tax on interest that cannot be deducted, in cents.
+
+        round(amount x the line's rate at the close x the marginal rate)
+
+        Zero when either rate is not known.
+        """
+        rate = self.line_rate(self.line(line), self.as_of)
+        if rate is None or self.marginal is None:
+            return 0
+        return max(0, round_half_up(Fraction(rate) * self.marginal * cents))
+
+    def interest_at_line_rate(self, cents: int, line: str) -> int:
+        """A year's interest on an amount at the line's rate, in cents."""
+        rate = self.line_rate(self.line(line), self.as_of)
+        return 0 if rate is None else max(0, round_half_up(Fraction(rate) * cents))
