@@ -41,10 +41,14 @@ app.conf.update(
         "unacked_restore_interval": 10,
         "unacked_restore_throttle": 1,
         "socket_keepalive": True,
-        "socket_connect_timeout": 5,
+        "socket_connect_timeout": 2,
+        # Sending must not hang a web request or a commit hook when the broker is away:
+        # the sweeper sends again what could not be sent.
+        "max_retries": 1,
+        "interval_start": 0.1,
+        "interval_step": 0.1,
+        "interval_max": 0.2,
     },
-    # Sending must not hang a web request or a commit hook when the broker is away:
-    # the sweeper sends again what could not be sent.
     task_publish_retry_policy={"max_retries": 1, "interval_start": 0.1, "interval_max": 0.2},
     result_backend=None,
     task_ignore_result=True,

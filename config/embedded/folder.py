@@ -96,16 +96,20 @@ def works_in(pid: int, folder: Path) -> bool:
     Where the system shows no working folders (no /proc), a living process is
     believed and the login decides.
     """
-    place = Path(f"/proc/{pid}/cwd")
     if not Path("/proc/self/cwd").exists():
-        try:
-            os.kill(pid, 0)
-        except ProcessLookupError:
-            return False
-        except PermissionError:
-            return True
-        return True
+        return is_alive(pid)
     try:
-        return place.resolve(strict=True) == folder.resolve()
+        return Path(f"/proc/{pid}/cwd").resolve(strict=True) == folder.resolve()
     except (FileNotFoundError, PermissionError):
         return False
+
+
+def is_alive(pid: int) -> bool:
+    """Whether any process bears that number."""
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True

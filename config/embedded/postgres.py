@@ -14,6 +14,7 @@ import re
 import shlex
 import shutil
 import subprocess
+import time
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ import psycopg
 from psycopg import sql
 
 from config.database import roles
-from config.embedded.folder import LOOPBACK, State, pid_in, port_taken, works_in
+from config.embedded.folder import LOOPBACK, State, is_alive, pid_in, port_taken, works_in
 from config.machine import CannotGoOn
 
 SYSTEM_USER = "postgres"
@@ -29,6 +30,7 @@ SUPERUSER = "postgres"
 OWNER = "towpath_owner"
 DATABASE = "towpath"
 PORT = "POSTGRES_PORT"
+ORPHAN_SECONDS = 8
 LONGEST_SOCKET_FOLDER = 85  # bytes; the system allows 107 for folder, slash and name
 
 # The whole configuration: the file of the cluster's own folder is not read, so root never
@@ -151,8 +153,10 @@ def _run(state: State, program: str, *arguments: str) -> None:
             **_as_server(),
         )
     if done.returncode:
-        tail = "\n".join(log.read_text("utf-8", "replace").splitlines()[-8:])
-        raise Refused(f"{program} failed:\n{tail}\nThe whole log: {log}")
+        logs = [log, *sorted(cluster(state).glob("log/*.log"), key=lambda one: one.stat().st_mtime)]
+        words = [one.read_text("utf-8", "replace").splitlines()[-4:] for one in (log, logs[-1])]
+        tail = "\n".join(line for lines in words for line in lines)
+        raise Refused(f"{program} failed:\n{tail}\nThe whole log: {logs[-1]}")
 
 
 def _give(path: Path) -> None:
@@ -259,15 +263,34 @@ def ensure(state: State) -> None:
 
 def _start(state: State) -> None:
     _let_through(state)
-    (cluster(state) / "postmaster.pid").unlink(missing_ok=True)
+    _forget_stranger(state)
     port = state.port(PORT)
     if port_taken(port):
         port = state.new_port(PORT)
     option = f"-c config_file={shlex.quote(str(_configure(state, port)))}"
-    _run(
-        *(state, "pg_ctl", "start", f"--pgdata={cluster(state)}", f"--options={option}"),
-        *("--wait", "--timeout=60"),
-    )
+    arguments = ("start", f"--pgdata={cluster(state)}", f"--options={option}", "--wait")
+    programs(state)  # a missing version is no matter of waiting
+    until = time.monotonic() + ORPHAN_SECONDS
+    while True:
+        try:
+            return _run(state, "pg_ctl", *arguments)
+        except Refused:
+            # After a killed server its orphans hold the cluster for a moment longer.
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.3)
+
+
+def _forget_stranger(state: State) -> None:
+    """Remove the note of a process whose number now belongs to another program.
+
+    A number that nobody bears is PostgreSQL's own to judge: its note also
+    guards against orphans of the dead server.
+    """
+    note = cluster(state) / "postmaster.pid"
+    pid = pid_in(note)
+    if pid is not None and is_alive(pid) and not works_in(pid, cluster(state)):
+        note.unlink()
 
 
 def stop(state: State) -> bool:
