@@ -74,7 +74,7 @@ class Command(BaseCommand):
         """What the files hold, without a household and without the database."""
         for path in self._progress(files):
             try:
-                for one in read_statements(path.read_bytes(), path.name, options):
+                for one in read_statements(path.read_bytes(), str(path), options):
                     yield summary(str(path), one)
             except BadInput as error:
                 yield summary(str(path), None, problems=error.problems)
