@@ -7,6 +7,8 @@ from pathlib import Path
 
 import psycopg
 import redis
+from redis.backoff import NoBackoff
+from redis.retry import Retry
 
 from config import environment
 from config.embedded.folder import pid_in, works_in
@@ -50,7 +52,10 @@ def _broker(url: str) -> tuple[str, bool]:
     if not url:
         return "never started", False
     try:
-        client = redis.Redis.from_url(url, socket_connect_timeout=2, socket_timeout=2)
+        at_once = Retry(NoBackoff(), 0)
+        client = redis.Redis.from_url(
+            url, socket_connect_timeout=2, socket_timeout=2, retry=at_once
+        )
         found = client.info("server")
     except redis.RedisError:
         return "does not answer", False

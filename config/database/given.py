@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from urllib.parse import quote, urlsplit, urlunsplit
+import sys
+from urllib.parse import quote, unquote, urlsplit, urlunsplit
 
 import psycopg
 
@@ -15,26 +16,30 @@ from config.database.roles import RoleRefusedError
 def prepare(owner_url: str) -> str:
     """Create or recognise the application's role; the role's address, also remembered.
 
-    An address in `TOWPATH_APP_DATABASE_URL` is checked and left alone. Raises
-    `RoleRefusedError` with the remedy.
+    With `TOWPATH_APP_DATABASE_URL` set, the role is made with that address's
+    password and nothing is written. Raises `RoleRefusedError` with the remedy.
     """
+    named = os.environ.get(environment.APP_URL, "")
+    app_url = named or _remembered(owner_url) or _address(owner_url)
+    with _connect(owner_url, environment.OWNER_URL) as owner:
+        if not _can_log_in(app_url):
+            _see_to_role(owner, app_url)
+        roles.grant_database(owner, urlsplit(app_url).username or roles.APP_ROLE)
+    _check_bound(app_url)
+    if not named:
+        record = {
+            environment.FINGERPRINT: environment.fingerprint(owner_url),
+            environment.APP_URL: app_url,
+        }
+        environment.write(environment.given_file(), record)
+    return app_url
+
+
+def _remembered(owner_url: str) -> str:
+    """The address made for this very database before; empty when there is none."""
     stored = environment.read(environment.given_file())
     known = stored.get(environment.FINGERPRINT) == environment.fingerprint(owner_url)
-    app_url = os.environ.get(environment.APP_URL, "")
-    if not app_url:
-        app_url = stored[environment.APP_URL] if known else _address(owner_url)
-        with _connect(owner_url, environment.OWNER_URL) as owner:
-            _see_to_role(owner, app_url)
-            roles.grant_database(owner)
-        environment.write(
-            environment.given_file(),
-            {
-                environment.FINGERPRINT: environment.fingerprint(owner_url),
-                environment.APP_URL: app_url,
-            },
-        )
-    _check_bound(app_url)
-    return app_url
+    return stored.get(environment.APP_URL, "") if known else ""
 
 
 def _connect(url: str, variable: str) -> psycopg.Connection:
@@ -55,17 +60,21 @@ def _address(owner_url: str) -> str:
 
 
 def _see_to_role(owner: psycopg.Connection, app_url: str) -> None:
-    """Make the role, or renew its password when we do not hold it and nobody uses it."""
-    if roles.role_exists(owner):
-        if _can_log_in(app_url):
-            return
-        if roles.role_in_use(owner):
-            message = (
-                f"The role {roles.APP_ROLE} is in use on this server with a password we do not "
-                "have. Set TOWPATH_APP_DATABASE_URL to its address."
-            )
-            raise RoleRefusedError(message)
-    roles.ensure_role(owner, urlsplit(app_url).password)
+    """Make the role, or renew its password, when nobody works with another one."""
+    login = urlsplit(app_url)
+    if login.username != roles.APP_ROLE:
+        message = (
+            f"The role {login.username} in {environment.APP_URL} cannot log in. Create it, or "
+            f"leave the variable unset: then {roles.APP_ROLE} is made."
+        )
+        raise RoleRefusedError(message)
+    if roles.role_in_use(owner):
+        message = (
+            f"The role {roles.APP_ROLE} is in use on this server with a password we do not "
+            f"have. Set {environment.APP_URL} to its address."
+        )
+        raise RoleRefusedError(message)
+    roles.ensure_role(owner, unquote(login.password or "") or None)
 
 
 def _can_log_in(app_url: str) -> bool:
@@ -86,3 +95,10 @@ def _check_bound(app_url: str) -> None:
             f"it. Take that away, or use another role in TOWPATH_APP_DATABASE_URL."
         )
         raise RoleRefusedError(message)
+
+
+if __name__ == "__main__":
+    try:
+        prepare(os.environ[environment.OWNER_URL])
+    except RoleRefusedError as problem:
+        sys.exit(str(problem))

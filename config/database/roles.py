@@ -78,9 +78,9 @@ def weaknesses(connection: psycopg.Connection) -> tuple[str, ...]:
     return tuple(name for name, held in zip(names, row or (), strict=True) if held)
 
 
-def grant_database(connection: psycopg.Connection) -> None:
+def grant_database(connection: psycopg.Connection, role_name: str = APP_ROLE) -> None:
     """Let the role into the connected database, and nobody create in its schema but the owner."""
     database = sql.Identifier(connection.info.dbname)
-    role = sql.Identifier(APP_ROLE)
+    role = sql.Identifier(role_name)
     connection.execute(sql.SQL("GRANT CONNECT ON DATABASE {} TO {}").format(database, role))
     connection.execute(sql.SQL("GRANT USAGE ON SCHEMA public TO {}").format(role))

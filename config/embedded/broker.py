@@ -52,8 +52,13 @@ def url(state: State) -> str:
 def client(state: State) -> redis.Redis:
     """A client that gives up soon."""
     import redis  # not at the top: every management command passes this module
+    from redis.backoff import NoBackoff
+    from redis.retry import Retry
 
-    return redis.Redis.from_url(url(state), socket_connect_timeout=2, socket_timeout=5)
+    at_once = Retry(NoBackoff(), 0)
+    return redis.Redis.from_url(
+        url(state), socket_connect_timeout=2, socket_timeout=5, retry=at_once
+    )
 
 
 def is_running(state: State) -> bool:
