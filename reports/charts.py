@@ -131,7 +131,7 @@ def _panel(
         if row[f"{key}_{side}"] is not None
     ]
     sides = [names["plan"], names["actual"]]
-    point = {"filled": True, "size": 22} if len(rows) <= MONTHS_SHOWN else False
+    point = {"filled": True, "size": 22, "color": colour} if len(rows) <= MONTHS_SHOWN else False
     encoding: dict[str, Any] = {
         "x": _month_axis(len(rows)),
         "y": {

@@ -93,15 +93,17 @@ def pdf_bytes(html: str, images: Mapping[str, str]) -> bytes:
     with _quiet_collector():
         document = HTML(string=html, url_fetcher=fetcher, base_url=SCHEME, media_type="print")
         sheet = CSS(string=css, url_fetcher=fetcher, font_config=fonts, base_url=SCHEME)
-        return bytes(
-            document.write_pdf(
-                stylesheets=[sheet],
-                font_config=fonts,
-                pdf_variant="pdf/ua-1",
-                presentational_hints=False,
-                finisher=_scope_header_cells,
-            )
+        pdf = document.write_pdf(
+            stylesheets=[sheet],
+            font_config=fonts,
+            pdf_variant="pdf/ua-1",
+            presentational_hints=False,
+            finisher=_scope_header_cells,
         )
+    # Inside a drawing the library swallows even a fatal refusal; it may not pass here.
+    if fetcher.refused:
+        raise fetcher.refused[0]
+    return bytes(pdf)
 
 
 def _fetcher(images: Mapping[str, str]) -> Any:
@@ -109,6 +111,10 @@ def _fetcher(images: Mapping[str, str]) -> Any:
 
     class Packaged(URLFetcher):
         """Serves bundled fonts and this packet's charts; all else is fatal."""
+
+        def __init__(self) -> None:
+            super().__init__(allowed_protocols=())
+            self.refused: list[FatalURLFetchingError] = []
 
         def fetch(self, url: str, headers: Any = None) -> Any:  # noqa: ARG002 - its signature
             if url in images:
@@ -118,9 +124,10 @@ def _fetcher(images: Mapping[str, str]) -> Any:
             if url != name and name in FONTS:
                 body = (ASSETS / "fonts" / name).read_bytes()
                 return URLFetcherResponse(url, body, {"Content-Type": "font/woff2"})
-            raise FatalURLFetchingError(f"a packet may not refer to {url[:200]!r}")
+            self.refused.append(FatalURLFetchingError(f"a packet may not refer to {url[:200]!r}"))
+            raise self.refused[-1]
 
-    return Packaged(allowed_protocols=())
+    return Packaged()
 
 
 def _scope_header_cells(_document: Any, pdf: Any) -> None:

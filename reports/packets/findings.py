@@ -45,7 +45,7 @@ def shown_finding(finding: Json, as_of: date) -> dict[str, Any]:
         "open": bool(finding.get("open")),
         "by": due_by(finding, as_of) if finding.get("open") else None,
         "evidence": evidence,
-        "remedy": [_step(one) for one in finding.get("remedy") or ()],
+        "remedy": [_step(one) for one in finding.get("steps") or finding.get("remedy") or ()],
     }
 
 
