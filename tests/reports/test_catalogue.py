@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
+ADMIN = Path(sys.executable).with_name("django-admin")
 CATALOGUES = {app: ROOT / app / "locale" / "fr" / "LC_MESSAGES" for app in ("reports", "ledger")}
 PLACES = re.compile(r"%\(\w+\)s|\{\w+\}")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from defusedxml import ElementTree as ET
+from defusedxml import ElementTree
 
 from reports import charts
 from reports.packets.series import series
@@ -24,7 +24,7 @@ def drawn():
 
 def test_each_has_a_drawing_words_and_a_table():
     for chart in drawn():
-        assert ET.fromstring(chart.svg).tag.endswith("svg")
+        assert ElementTree.fromstring(chart.svg).tag.endswith("svg")
         assert len(chart.alt) > 40
         assert chart.rows
         assert all(len(row) == len(chart.headers) for row in chart.rows)
