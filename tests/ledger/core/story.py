@@ -15,6 +15,7 @@ from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
+from ledger.core.close import evaluate
 from planning.core.household_file import household_from_json
 from planning.core.types import Household
 
@@ -250,3 +251,29 @@ class Story:
             if ("inv", month) not in self.skipped:
                 found.append(self._statement("inv", month, opening, value, entries))
         return found
+
+
+PRINCIPALS = ("825.35", "828.68", "832.03", "835.38", "838.75")
+"""Principal of the payments from the second month on, by the contract."""
+
+
+def found(story: Story, code: str, through: str | None = None) -> list[tuple[object, ...]]:
+    """Runs of one code: (key, first, last, dollars, severity, open)."""
+    report = evaluate(story.household(), through)
+    return [
+        (
+            run.finding.key,
+            run.first,
+            run.last,
+            money(Decimal(run.finding.dollars_cents) / 100),
+            run.finding.severity,
+            run.open,
+        )
+        for run in report.runs
+        if run.finding.code == code
+    ]
+
+
+def codes(story: Story, through: str | None = None) -> set[str]:
+    """Every code that was found."""
+    return {run.finding.code for run in evaluate(story.household(), through).runs}

@@ -1,0 +1,125 @@
+"""Deductions by calendar year with what they save, and the rate a lost dollar costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from functools import reduce
+
+from config.problems import BadInput
+from ledger.core.trace_types import NONE, Trace, add, less
+from planning.core.money import round_half_up
+from planning.core.tax.engine import Income, marginal_rates
+from planning.core.tax.household import household_tax, income_of_year
+from planning.core.tax.parameters import indexed
+from planning.core.types import Household, Member
+
+
+@dataclass(frozen=True, slots=True)
+class DeductionYear:
+    """A calendar year of the lines' interest, in cents.
+
+    `posted` and `paid` are of all classes; `deductible`, `unsupported` and
+    `ineligible` the same measure by class; `compound` the eligible compound
+    interest paid, part of `deductible`. `federal` and `provincial` are the
+    amounts claimed on each return, `tax_saving` what the claim saves.
+    """
+
+    year: int
+    posted: int
+    paid: int
+    deductible: int
+    unsupported: int
+    ineligible: int
+    compound: int
+    federal: int
+    provincial: int
+    tax_saving: int
+
+
+def tax_saving_cents(household: Household, year: int, deductible: int) -> int:
+    """What a year's deduction saves.
+
+    round(ordinary x deductible)
+
+    at the plan's flat rate; without one, the claimant's own tax before less
+    after; zero when neither can be known.
+    """
+    plan = household.plan
+    if deductible <= 0 or plan is None:
+        return 0
+    if plan.marginal is not None:
+        return round_half_up(Fraction(plan.marginal.ordinary) * deductible)
+    try:
+        return household_tax(household, household.ref)(year, deductible, {})
+    except (BadInput, ValueError):
+        return 0
+
+
+def marginal_rate(household: Household, year: int) -> Fraction | None:
+    """The tax rate on the next dollar of ordinary income: the plan's flat one, else the
+    claimant's; None when neither is known.
+    """
+    plan = household.plan
+    if plan is not None and plan.marginal is not None:
+        return Fraction(plan.marginal.ordinary)
+    member = _claimant(household)
+    if member is None or not member.income:
+        return None
+    inflation = plan.inflation if plan is not None else Decimal(0)
+    try:
+        law = indexed(year, inflation)
+        income = Income(ordinary_cents=income_of_year(member, year, inflation))
+        return marginal_rates(law, member.province, income)["ordinary"]
+    except (BadInput, ValueError):
+        return None
+
+
+def _claimant(household: Household) -> Member | None:
+    people = {one.ref: one for one in household.members}
+    for line in household.lines:
+        named = (line.claimant, *line.borrowers)
+        for ref in named:
+            if ref in people:
+                return people[ref]
+    return household.members[0] if household.members else None
+
+
+def deduction_years(household: Household, traced: Trace, through: str) -> tuple[DeductionYear, ...]:
+    """Every calendar year from the first line statement to `through`.
+
+    With method `paid` the measure is interest paid in the year, of each class;
+    with `payable` simple interest posted in the year and compound interest paid
+    in it. Rule: Income Tax Act, paragraphs 20(1)(c) and (d).
+    """
+    starts = [one.starts for line in household.lines for one in household.statements_of(line.ref)]
+    if not starts:
+        return ()
+    years = range(min(starts).year, int(through[:4]) + 1)
+    return tuple(_year(household, traced, year) for year in years)
+
+
+def _year(household: Household, traced: Trace, year: int) -> DeductionYear:
+    postings = [
+        one for line in traced.lines.values() for one in line.postings if one.on.year == year
+    ]
+    payments = [one for one in traced.payments if one.on.year == year]
+    if household.facility.interest_method == "payable":
+        measured = [less(one.classes, one.compound) for one in postings]
+        measured += [one.compound for one in payments]
+    else:
+        measured = [one.classes for one in payments]
+    eligible, unsupported, ineligible = reduce(add, measured, NONE)
+    return DeductionYear(
+        year=year,
+        posted=sum(one.posted for one in postings),
+        paid=sum(sum(one.classes) for one in payments),
+        deductible=eligible,
+        unsupported=unsupported,
+        ineligible=ineligible,
+        compound=sum(one.compound[0] for one in payments),
+        federal=eligible,
+        provincial=eligible,
+        tax_saving=tax_saving_cents(household, year, eligible),
+    )
