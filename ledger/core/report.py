@@ -8,6 +8,7 @@ from dataclasses import fields
 from ledger.core.close import MonthClose, Report
 from ledger.core.deductions import DeductionYear
 from ledger.core.digest import ENGINE
+from ledger.core.drift.findings import Step
 from ledger.core.drift.lives import FindingRun
 from ledger.core.trace_adapter import line_rows
 from ledger.core.trace_view import LineView
@@ -111,4 +112,16 @@ def run_json(run: FindingRun) -> dict[str, object]:
         "life": finding.life,
         "evidence": list(finding.evidence),
         "remedy": [one.text for one in finding.remedy],
+        "steps": [step_json(one) for one in finding.remedy],
+    }
+
+
+def step_json(one: Step) -> dict[str, object]:
+    """A remedy step taken apart, so that a page can say it in another language."""
+    return {
+        "template": one.template,
+        "values": {
+            name: text_from_cents(value) if isinstance(value, int) else value
+            for name, value in one.values
+        },
     }

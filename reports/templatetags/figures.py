@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from typing import Any
 
 from django import template
@@ -121,6 +122,7 @@ def _shown(value: Any) -> str:
 
 _MONEY = re.compile(r"-?[0-9]+\.[0-9]{2}\Z")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
+_PERCENT = re.compile(r"-?[0-9]+\.[0-9]+%\Z")
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}\Z")
 
 
@@ -129,6 +131,8 @@ def _in_words(text: str) -> str:
         return formatting.money(text, _language())
     if _DAY.match(text):
         return formatting.short_day(text, _language())
+    if _PERCENT.match(text):
+        return formatting.percent(str(Decimal(text[:-1]) / 100), _language())
     if _MONTH.match(text):
         return formatting.short_month(text, _language())
     return text
