@@ -33,7 +33,7 @@ ZERO: Classes = (0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
-class MortgageFact:
+class MortgageMove:
     """One payment or prepayment: cents paid, its interest, the balance before it."""
 
     on: date
@@ -46,7 +46,7 @@ class MortgageFact:
 
 
 @dataclass(frozen=True, slots=True)
-class LineFact:
+class LineMove:
     """A draw (positive classes) or principal repaid (negative total) on the line."""
 
     on: date
@@ -76,9 +76,9 @@ class World:
     """One side's facts, the plan's or life's."""
 
     mortgage_opening: tuple[int, ...]
-    mortgage_facts: tuple[MortgageFact, ...]
+    mortgage_moves: tuple[MortgageMove, ...]
     line_opening: Classes
-    line_facts: tuple[LineFact, ...]
+    line_moves: tuple[LineMove, ...]
     rates: RateSteps
     leaks: tuple[tuple[date, int], ...]
     postings: tuple[PostingFact, ...]
@@ -274,7 +274,7 @@ class _Run:
         self.line.roll(_last_day(month))
         return MonthValues(deductible, sum(self.mortgages), self.line.total())
 
-    def pay_mortgage(self, fact: MortgageFact) -> int:
+    def pay_mortgage(self, fact: MortgageMove) -> int:
         """Book one payment and prepayment; returns the principal freed, in cents."""
         freed = 0
         for part in _principal_parts(
@@ -317,7 +317,7 @@ def _opening(plan: World, life: World, reborrowing: bool, use: bool) -> Classes:
 
 def _mixes(life: World) -> dict[str, Classes]:
     sums: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
-    for fact in life.line_facts:
+    for fact in life.line_moves:
         if sum(fact.classes) > 0:
             for index in range(3):
                 sums[_month(fact.on)][index] += max(0, fact.classes[index])
@@ -328,7 +328,7 @@ class _Day:
     """What happens on one date of a replay."""
 
     def __init__(self) -> None:
-        self.mortgage: list[MortgageFact] = []
+        self.mortgage: list[MortgageMove] = []
         self.changes: list[tuple[int, ...]] = []
         self.leaks: list[int] = []
         self.postings: list[int] = []
@@ -342,7 +342,7 @@ def _agenda(plan: World, life: World, rules: Rules, switches: int) -> _Agenda:
     """Every date on which something happens, by month, for one subset of causes."""
     agenda: _Agenda = {month: defaultdict(_Day) for month in rules.months}
     _on(agenda, rules, rules.starts)
-    for fact in (life if switches >> PAYMENTS & 1 else plan).mortgage_facts:
+    for fact in (life if switches >> PAYMENTS & 1 else plan).mortgage_moves:
         _on(agenda, rules, fact.on).mortgage.append(fact)
     _add_changes(agenda, life, rules, switches)
     posted = _add_postings(agenda, life, rules, switches)
@@ -364,7 +364,7 @@ def _on(agenda: _Agenda, rules: Rules, day: date) -> _Day:
 
 def _add_changes(agenda: _Agenda, life: World, rules: Rules, switches: int) -> None:
     if switches >> REBORROWING & 1:
-        for change in life.line_facts:
+        for change in life.line_moves:
             total = sum(change.classes)
             own_use = switches >> USE & 1 or total < 0
             classes = change.classes if own_use else (total, 0, 0)
@@ -389,7 +389,7 @@ def _add_postings(agenda: _Agenda, life: World, rules: Rules, switches: int) -> 
 
 
 def _principal_parts(
-    fact: MortgageFact, balance: int, rules: Rules, switches: int
+    fact: MortgageMove, balance: int, rules: Rules, switches: int
 ) -> tuple[int, int]:
     """Principal and prepayment of one fact on the replayed balance, in cents."""
     paying, rated = switches >> PAYMENTS & 1, switches >> MORTGAGE_RATE & 1
@@ -410,9 +410,9 @@ def _principal_parts(
 __all__ = [
     "CAUSES",
     "InterestPaid",
-    "LineFact",
+    "LineMove",
     "MonthValues",
-    "MortgageFact",
+    "MortgageMove",
     "PostingFact",
     "Rules",
     "World",
