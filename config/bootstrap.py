@@ -315,7 +315,7 @@ def main(words: list[str]) -> int:
     own_database, _ = own_services()
     try:
         if Path(sys.prefix).resolve() != machine.VENV.resolve():
-            if options.command in ("down", "status") and not machine.venv_python().exists():
+            if options.command in ("down", "status") and not machine.is_installed("runtime"):
                 print("Nothing is installed here yet.")
                 return 0 if options.command == "down" else 1
             if options.command not in ("down", "status"):

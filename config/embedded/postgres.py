@@ -33,10 +33,11 @@ PORT = "POSTGRES_PORT"
 ORPHAN_SECONDS = 8
 LONGEST_SOCKET_FOLDER = 85  # bytes; the system allows 107 for folder, slash and name
 
-# The whole configuration: the file of the cluster's own folder is not read, so root never
-# writes where the server's user could have laid a link. Nothing of a statement or of a row
-# may reach the server's log.
+# Lies outside the cluster's folder, so that root never writes where the server's user could
+# have laid a link; takes over what initdb found out about the machine. Nothing of a statement
+# or of a row may reach the server's log.
 SETTINGS = """\
+include '{found}'
 hba_file = '{access}'
 listen_addresses = '127.0.0.1'
 port = {port}
@@ -233,7 +234,9 @@ def _configure(state: State, port: int) -> Path:
     """Write the server's configuration: ours to change, the server's only to read."""
     access = state.folder / "postgres-access.conf"
     settings = state.folder / "postgres.conf"
-    words = SETTINGS.format(access=access, port=port, sockets=sockets(state))
+    words = SETTINGS.format(
+        found=cluster(state) / "postgresql.conf", access=access, port=port, sockets=sockets(state)
+    )
     for file, text in ((access, ACCESS), (settings, words)):
         file.write_text(text, "utf-8")
         file.chmod(0o640)
