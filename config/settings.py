@@ -117,6 +117,12 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 # --- Broker and cache ---
 
 REDIS_URL = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
+# A month that a worker claimed is another's to take when the lease is over; it must
+# outlast the hard limit of a task (config/celery.py). Seconds, by the database's clock.
+CLOSE_LEASE_SECONDS = env.float("TOWPATH_CLOSE_LEASE", default=660.0)
+CLOSE_MAX_ATTEMPTS = env.int("TOWPATH_CLOSE_ATTEMPTS", default=5)
+# A due month that nobody took is hinted to the workers again after this long.
+CLOSE_HINT_SECONDS = env.float("TOWPATH_CLOSE_HINT", default=60.0)
 # The cache stays inside each process: nothing that is kept there may be needed for a
 # promise, rates are counted in PostgreSQL, and the site still answers without a broker.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}

@@ -34,7 +34,10 @@ EVENT_KINDS: tuple[EventKind, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One unbroken run of closes at which a trigger held, as the newest close sees it."""
+    """One unbroken run of closes at which a trigger held, as the newest close sees it.
+
+    `detail` is canonical JSON of evidence and remedy: carried, not judged.
+    """
 
     code: str
     key: str
@@ -45,6 +48,7 @@ class Run:
     cost_per_year_cents: int
     severity: str
     life: str
+    detail: str = ""
 
 
 @dataclass(frozen=True, slots=True)
