@@ -21,7 +21,7 @@ from reports.packets.values import Json, digest_of, month_rows, total
 
 FORMAT = "towpath/quarterly-packet"
 VERSION = 1
-FIRST_PAGE_STEPS = 5
+FIRST_PAGE_STEPS = 4
 LANGUAGES = ("en", "fr")
 
 
