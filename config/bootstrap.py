@@ -159,6 +159,7 @@ def demo(options: argparse.Namespace) -> int:
     from config import supervisor
 
     check_port(options)
+    os.environ.setdefault("TOWPATH_LOG_LEVEL", "WARNING")  # the terminal is for the person
     start_services()
     migrate()
     collect_static()
@@ -233,7 +234,7 @@ def down(_options: argparse.Namespace) -> int:
         with step("desk"):
             os.kill(pid, signal.SIGTERM)
             until = time.monotonic() + 60
-            while pid_file.exists() and time.monotonic() < until:
+            while works_in(pid, ROOT) and time.monotonic() < until:
                 time.sleep(0.1)
     stop_services()
     print(f"Nothing runs any more. The data stays in {environment.data_folder()}")

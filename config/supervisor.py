@@ -176,7 +176,7 @@ def wait_for_web(port: int, program: Program, seconds: float = 30) -> bool:
     while time.monotonic() < until and program.ended() is None:
         asked = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
         try:
-            asked.request("HEAD", "/")
+            asked.request("GET", "/")
             asked.getresponse()
         except (OSError, http.client.HTTPException):
             time.sleep(0.1)
