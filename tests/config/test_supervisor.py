@@ -39,11 +39,15 @@ def test_programs_end_with_the_block():
 
 
 def test_programs_end_when_the_block_fails():
-    kept: list[Program] = []
-    with pytest.raises(RuntimeError), supervisor.running(sleeper()) as programs:
-        kept.extend(programs)
-        raise RuntimeError
-    assert kept[0].ended() is not None
+    program = sleeper()
+
+    def fail() -> None:
+        with supervisor.running(program):
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        fail()
+    assert program.ended() is not None
 
 
 def test_one_that_falls_over_at_its_start_ends_everything(capsys: pytest.CaptureFixture[str]):
