@@ -22,7 +22,10 @@ def above_the_cap(rule: str) -> dict[str, Any]:
     """A household whose mortgage lies 4,000.00 above 65% of the value on file."""
     story = Story()
     story.file["facility"] |= {
-        "lender_value": "732307.69", "registered_limit": "600000.00", "excess_rule": rule}  # fmt: skip
+        "lender_value": "732307.69",
+        "registered_limit": "600000.00",
+        "excess_rule": rule,
+    }
     return story.json()
 
 
