@@ -14,7 +14,7 @@ from tests.house.sources import ROOT
 PRODUCTION = {
     "DJANGO_SETTINGS_MODULE": "config.settings",
     "TOWPATH_PUBLIC_URL": "https://desk.example.test",
-    "TOWPATH_SECRET_KEY": "k7Jq2vN9xPzW4mTtY8sB1cR6dF3gH5jL0aQeUiOoXyZbVnMl",
+    "TOWPATH_SECRET_KEY": "k7Jq2vN9xPzW4mTtY8sB1cR6dF3gH5jL0aQeUiOoXyZbVnMlKwEu",
     "TOWPATH_DATA": "/nonexistent",
 }
 
