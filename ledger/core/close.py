@@ -16,6 +16,7 @@ from functools import cached_property
 from config.problems import BadInput, Problem
 from ledger.core.accounts_due import AccountDue, accounts_due
 from ledger.core.actuals import actual_row, variance
+from ledger.core.attribution import Attribution, Sides, attribute_months
 from ledger.core.deductions import DeductionYear, deduction_years, marginal_rate
 from ledger.core.digest import ENGINE, Digests
 from ledger.core.drift.context import DriftContext
@@ -33,9 +34,6 @@ from planning.core.months import last_day, month_of, months_between
 from planning.core.plan import run_plan
 from planning.core.plan_types import PlanResult, PlanRow
 from planning.core.types import Household
-
-Attribution = Mapping[str, Mapping[str, int]]
-"""Cents by measure and cause."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +89,7 @@ class Closing:
         self._views: dict[str, tuple[Trace, TraceView]] = {}
         self._findings: dict[str, tuple[Finding, ...]] = {}
         self._marginals: dict[int, Fraction | None] = {}
+        self._actual: dict[str, PlanRow] = {}
         self._attribution: tuple[str, Mapping[str, Attribution]] = ("", {})
 
     @cached_property
@@ -145,14 +144,10 @@ class Closing:
             trace=self.traced(month)[1],
             plan=self.plan,
             plan_rows=self.plan_rows,
-            ineligible_at=self._ineligible_at,
             thresholds=self.thresholds,
             prime=tuple(one for one in self.household.prime if one[0] <= as_of),
             marginal=self._marginal(as_of.year),
         )
-
-    def _ineligible_at(self, line: str, month: str) -> int:
-        return self.traced(month)[1].ineligible_principal(line)
 
     def _marginal(self, year: int) -> Fraction | None:
         if year not in self._marginals:
@@ -162,15 +157,39 @@ class Closing:
     def attribution(self, through: str) -> Mapping[str, Attribution]:
         """Why life differs from the plan, by month up to `through`."""
         if self._attribution[0] < through:
-            self._attribution = (through, _attributed(self.household, self.plan, through))
+            self._attribution = (through, attribute_months(self._sides(), through))
         return self._attribution[1]
+
+    def _sides(self) -> Sides:
+        plan = self.household.plan
+        eve = date.min if plan is None else plan.starts - timedelta(days=1)
+        return Sides(
+            household=self.household,
+            plan=self.plan,
+            book=self.book,
+            planned=self.plan_rows,
+            actual=self.actual,
+            to_date=self.deductible_to_date,
+            traced=lambda month: self.traced(month)[0],
+            opening={} if plan is None else opening_classes(self.household, eve),
+        )
+
+    def actual(self, month: str) -> PlanRow:
+        """The month's actual row as its own close knows it."""
+        if month not in self._actual:
+            view = self.traced(month)[1]
+            self._actual[month] = actual_row(self.household, self.book, view, month)
+        return self._actual[month]
+
+    def deductible_to_date(self, month: str) -> int:
+        """Deductible interest of the year up to a month, as its close knows it."""
+        view = self.traced(month)[1]
+        return sum(view.deductible(one) for one in months_between(f"{month[:4]}-01", month))
 
     def close(self, month: str, runs: tuple[FindingRun, ...]) -> MonthClose:
         """One month, given the runs of findings up to it."""
-        view = self.traced(month)[1]
-        actual = actual_row(self.household, self.book, view, month)
+        actual = self.actual(month)
         planned = self.plan_rows.get(month)
-        year = months_between(f"{month[:4]}-01", month)
         as_of = last_day(month)
         return MonthClose(
             month=month,
@@ -182,20 +201,10 @@ class Closing:
             variance={} if planned is None else variance(actual, planned),
             attribution=self.attribution(month).get(month, {}),
             accounts=accounts_due(self._context(month)),
-            deductible_to_date=sum(view.deductible(one) for one in year),
+            deductible_to_date=self.deductible_to_date(month),
             findings=self.findings(month),
             runs=runs,
         )
-
-
-def _attributed(household: Household, plan: PlanResult, through: str) -> Mapping[str, Attribution]:
-    if household.plan is None:
-        return {}
-    try:
-        from ledger.core.attribution import attribute_months
-    except ImportError:
-        return {}
-    return attribute_months(household, plan, through)
 
 
 def first_month(household: Household) -> str | None:

@@ -54,7 +54,7 @@ class LineMove:
 
 
 @dataclass(frozen=True, slots=True)
-class PostingFact:
+class PostingMove:
     """Interest posted: its date, cents, and how far it is from the computed amount."""
 
     on: date
@@ -81,7 +81,7 @@ class World:
     line_moves: tuple[LineMove, ...]
     rates: RateSteps
     leaks: tuple[tuple[date, int], ...]
-    postings: tuple[PostingFact, ...]
+    postings: tuple[PostingMove, ...]
     interest_paid: tuple[InterestPaid, ...]
 
 
@@ -413,7 +413,7 @@ __all__ = [
     "LineMove",
     "MonthValues",
     "MortgageMove",
-    "PostingFact",
+    "PostingMove",
     "Rules",
     "World",
     "replay",

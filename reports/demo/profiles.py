@@ -370,6 +370,7 @@ PROFILES: tuple[Profile, ...] = (
         "0.0493",
         MATURES_LATER,
         marginal="0.3690",
+        lapses=Lapses(refund_kept=(2026,)),
     ),
     Profile(
         "HH-0123",
@@ -397,7 +398,7 @@ PROFILES: tuple[Profile, ...] = (
         MATURES_LATER,
         holding=60000,
         marginal="0.4497",
-        lapses=Lapses(refund_kept=(2026,), market_fall=("2026-09", "2026-10")),
+        lapses=Lapses(market_fall=("2026-08", "2026-09", "2026-10")),
     ),
 )
 

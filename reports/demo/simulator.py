@@ -169,6 +169,7 @@ class _Run:
         self.value = profile.holding * 100
         self.excess = opening_excess_cents(household.facility, self.balance, self.line)
         self.held_cash = 0
+        self.registered = 0
         self.payment: dict[str, int] = {}
         self.statements: list[dict[str, Any]] = []
         self.uses: list[dict[str, Any]] = []
@@ -438,9 +439,10 @@ class _Run:
             "line": (opening[1] + shift, self.line),
             "inv": (opening[2], self.value),
         }
-        if entries["tfsa"]:
-            cents = sum(round(Decimal(one["amount"]) * 100) for one in entries["tfsa"])
-            shown["tfsa"] = (0, int(cents))
+        if entries["tfsa"] or self.registered:
+            before = self.registered
+            self.registered += sum(round(Decimal(one["amount"]) * 100) for one in entries["tfsa"])
+            shown["tfsa"] = (before, self.registered)
         for account, (first, last) in shown.items():
             if (account, month) in self.lapses.missing:
                 continue
