@@ -36,6 +36,23 @@ class AccountState:
         else:
             self.income_pool += entry.amount_cents
 
+    def pay_out(self, entry: Entry) -> tuple[int, int]:
+        """Take a withdrawal out of the pools; returns its capital and proceeds parts.
+
+        One that says what it is is believed; else income received comes first,
+        then capital received, and the rest is proceeds of a sale.
+        """
+        amount = entry.amount_cents
+        if entry.of is None:
+            income = min(amount, self.income_pool)
+            capital = min(amount - income, self.capital_pool)
+        else:
+            income = amount if entry.of == "income" else 0
+            capital = amount if entry.of == "return_of_capital" else 0
+        self.income_pool = max(0, self.income_pool - income)
+        self.capital_pool = max(0, self.capital_pool - capital)
+        return capital, amount - income - capital
+
     def take_own(self, cents: int) -> int:
         """Take own money out, never below zero; returns what was taken."""
         taken = min(self.own, max(0, cents))

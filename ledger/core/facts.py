@@ -91,31 +91,39 @@ def _line_facts(household: Household, ref: str) -> Iterator[Fact]:
 def _repayments_after_their_draws(
     day: list[Fact], uses: dict[str, tuple[Split, ...]]
 ) -> list[Fact]:
-    """A repayment waits for same-day draws of other lines that pay its line off."""
-    for line in {fact.account for fact in day if fact.of_line}:
-        payers = [
-            index
-            for index, fact in enumerate(day)
-            if fact.of_line
-            and fact.account != line
-            and any(
-                split.use in ("line-interest", "refinance") and split.to == line
-                for split in uses.get(fact.entry.id, ())
-            )
-        ]
-        if not payers:
+    """A repayment waits for same-day draws of other lines that pay its line off.
+
+    It is played right after the last of them; every other fact keeps its place.
+    """
+    awaited: Counter[str] = Counter()
+    for fact in day:
+        awaited.update(_lines_paid_by(fact, uses))
+    if not awaited:
+        return day
+    ordered: list[Fact] = []
+    waiting: dict[str, list[Fact]] = {}
+    for fact in day:
+        if fact.of_line and fact.entry.kind == "repayment" and awaited[fact.account] > 0:
+            waiting.setdefault(fact.account, []).append(fact)
             continue
-        early = [
-            fact
-            for fact in day[: payers[-1]]
-            if fact.account == line and fact.entry.kind == "repayment"
-        ]
-        if early:
-            last = day[payers[-1]]
-            day = [fact for fact in day if fact not in early]
-            at = day.index(last) + 1
-            day[at:at] = early
-    return day
+        ordered.append(fact)
+        for line in _lines_paid_by(fact, uses):
+            awaited[line] -= 1
+            if awaited[line] == 0:
+                ordered += waiting.pop(line, [])
+    return ordered
+
+
+def _lines_paid_by(fact: Fact, uses: dict[str, tuple[Split, ...]]) -> list[str]:
+    """The other lines whose interest or principal a draw pays, each once."""
+    if not fact.of_line or fact.entry.kind == "repayment":
+        return []
+    named = (
+        split.to
+        for split in uses.get(fact.entry.id, ())
+        if split.use in ("line-interest", "refinance")
+    )
+    return list(dict.fromkeys(ref for ref in named if ref and ref != fact.account))
 
 
 def facts_problems(household: Household, file: str) -> tuple[tuple[Problem, ...], tuple[str, ...]]:

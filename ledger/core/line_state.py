@@ -9,7 +9,8 @@ be aimed at one use (CRA folio S3-F6-C1, 1.43; CRA letter 2007-0221071E5).
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from copy import copy
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from fractions import Fraction
 from itertools import pairwise
@@ -154,6 +155,17 @@ class LineState:
         self.credit = 0
         self.nights = Nights()
         self.at: date | None = None
+
+    def copy(self) -> LineState:
+        """An independent copy; postings paid in full never change again and are shared."""
+        other = copy(self)
+        other.targets = dict(self.targets)
+        other.postings = [
+            *self.postings[: self.first_open],
+            *(replace(one) for one in self.postings[self.first_open :]),
+        ]
+        other.nights = self.nights.copy()
+        return other
 
     # -- what stands ---------------------------------------------------------
 

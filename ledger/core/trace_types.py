@@ -28,7 +28,9 @@ class TraceRow:
     """One entry of a line: what it changed by class, and the balance after it.
 
     `kind` is the statement's, or `opening`, `adjustment`, `reclass`. `amount`
-    is positive; `change` is signed; in a reclass it sums to zero.
+    is positive; `change` is signed; in a reclass it sums to zero. `principal` is
+    the part of the change that is principal, `targets` that of eligible
+    principal by target.
     """
 
     id: str
@@ -37,6 +39,8 @@ class TraceRow:
     amount: int
     change: Classes
     balance: int
+    principal: Classes
+    targets: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +132,18 @@ class Leak:
 
 
 @dataclass(frozen=True, slots=True)
+class Relink:
+    """Linked principal that followed money from one account to another, in use still."""
+
+    id: str
+    on: date
+    line: str
+    source: str
+    to: str
+    cents: int
+
+
+@dataclass(frozen=True, slots=True)
 class IncomeOverstated:
     """A withdrawal called income above the income received and still there."""
 
@@ -167,6 +183,7 @@ class Trace:
     payments: tuple[InterestPayment, ...]
     repaid: tuple[PrincipalRepaid, ...]
     leaks: tuple[Leak, ...]
+    relinks: tuple[Relink, ...]
     overstated: tuple[IncomeOverstated, ...]
     linked: Mapping[str, int]
     own: Mapping[str, int]

@@ -4,24 +4,26 @@ The current, direct use decides (Bronfman Trust v. The Queen, [1987] 1 SCR 32;
 Shell Canada v. Canada, [1999] 3 SCR 622). A later decision or paper restates
 from the draw's date: nothing is patched, the facts are replayed.
 
-`Tracer` keeps its state between calls, so that tracing month after month costs
-one pass; when a paper or a purchase learned later changes what was known of an
-earlier draw it starts over. Either way the answer is the full replay's.
+`Tracer` keeps a few checkpoints, so that tracing month after month costs about
+one pass. When a paper or a purchase learned later changes what was known of an
+earlier draw it goes back to the last checkpoint before that, or to the start.
+Either way the answer is the full replay's.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, replace
 from datetime import date
 
 from ledger.core.account_state import AccountState, capital_outflow, proceeds_outflow
 from ledger.core.facts import Fact, household_facts
-from ledger.core.line_state import LineState, NightRates, rounded_share, shared
+from ledger.core.line_state import LineState, NightRates, rounded_share
+from ledger.core.split_classes import class_of_split
 from ledger.core.support import Support, support
 from ledger.core.trace_types import (
     NONE,
-    Classes,
     DrawTrace,
     IncomeOverstated,
     InterestPayment,
@@ -29,7 +31,7 @@ from ledger.core.trace_types import (
     LeakRule,
     LineTrace,
     PrincipalRepaid,
-    SplitTrace,
+    Relink,
     Trace,
     TraceRow,
     add,
@@ -39,7 +41,7 @@ from planning.core.money import prorate
 from planning.core.types import Entry, Household, Split
 
 FIXED_TARGETS = ("business", "rental", "interest")
-_EVIDENCED = {"business-expense": "business", "rental-expense": "rental"}
+CHECKPOINTS = 4
 
 
 def trace(household: Household, as_of: date) -> Trace:
@@ -58,36 +60,36 @@ class Tracer:
         self.household = household
         self.facts = household_facts(household)
         self.dates = {fact.entry.id: fact.on for fact in self.facts}
-        self.run: _Replay | None = None
-        self.until: date | None = None
-        self.known: Support | None = None
+        self._kept: list[_Checkpoint] = []
 
     def at(self, as_of: date) -> Trace:
         """The trace at the end of a date; cheap when dates rise from call to call."""
         known = support(self.household, self.facts, as_of)
-        run, until, before = self.run, self.until, self.known
-        if (
-            run is None
-            or until is None
-            or before is None
-            or as_of < until
-            or known.until(until, self.dates) != before.until(until, self.dates)
-        ):
-            run = _Replay(self.household, self.facts)
+        run = self._resumed(known, as_of)
         run.support = known
         run.advance(as_of)
-        self.run, self.until, self.known = run, as_of, known
+        self._kept = [*self._kept[1 - CHECKPOINTS :], _Checkpoint(as_of, known, run.copy())]
         return run.result(as_of)
+
+    def _resumed(self, known: Support, as_of: date) -> _Replay:
+        """A replay up to the latest checkpoint at which the same was known of every draw."""
+        while self._kept:
+            last = self._kept[-1]
+            if last.until <= as_of and known.until(last.until, self.dates) == last.known.until(
+                last.until, self.dates
+            ):
+                return last.run.copy()
+            self._kept.pop()
+        return _Replay(self.household, self.facts)
 
 
 @dataclass(frozen=True, slots=True)
-class _Classed:
-    """A split as it was classed: its classes, targets, and what is inherited."""
+class _Checkpoint:
+    """The accounts at the end of `until`, and what was known then."""
 
-    split: SplitTrace
-    targets: Mapping[str, int]
-    inherited: Classes
-    registered: int
+    until: date
+    known: Support
+    run: _Replay
 
 
 class _Replay:
@@ -114,12 +116,29 @@ class _Replay:
             statements = household.statements_of(one.ref)
             opening = statements[0].opening_cents if statements else 0
             self.accounts[one.ref] = AccountState(one.ref, statements, own=opening)
+        self.book = dict.fromkeys(self.lines, 0)
         self.rows: dict[str, list[TraceRow]] = {ref: [] for ref in self.lines}
         self.draws: list[DrawTrace] = []
         self.payments: list[InterestPayment] = []
         self.repaid: list[PrincipalRepaid] = []
         self.leaks: list[Leak] = []
+        self.relinks: list[Relink] = []
         self.overstated: list[IncomeOverstated] = []
+
+    def copy(self) -> _Replay:
+        """An independent copy; what is frozen is shared."""
+        other = copy(self)
+        other.lines = {ref: one.copy() for ref, one in self.lines.items()}
+        other.accounts = {ref: replace(one) for ref, one in self.accounts.items()}
+        other.book = dict(self.book)
+        other.rows = {ref: list(one) for ref, one in self.rows.items()}
+        other.draws = list(self.draws)
+        other.payments = list(self.payments)
+        other.repaid = list(self.repaid)
+        other.leaks = list(self.leaks)
+        other.relinks = list(self.relinks)
+        other.overstated = list(self.overstated)
+        return other
 
     def advance(self, as_of: date) -> None:
         """Play the facts dated up to `as_of`."""
@@ -133,6 +152,7 @@ class _Replay:
 
     def result(self, as_of: date) -> Trace:
         """What stands at the end of `as_of`."""
+        self._assert_statements_tie(as_of)
         lines = {}
         for ref, state in self.lines.items():
             lines[ref] = LineTrace(
@@ -151,6 +171,7 @@ class _Replay:
             payments=tuple(self.payments),
             repaid=tuple(self.repaid),
             leaks=tuple(self.leaks),
+            relinks=tuple(self.relinks),
             overstated=tuple(self.overstated),
             linked={ref: self._linked(ref) for ref in self.accounts},
             own={ref: one.own for ref, one in self.accounts.items()},
@@ -161,8 +182,9 @@ class _Replay:
     def _line_fact(self, fact: Fact) -> None:
         state, entry = self.lines[fact.account], fact.entry
         state.roll(fact.on)
-        before = state.held()
-        if entry.kind == "repayment" or fact.amount < 0:
+        held, principal, targets = state.held(), state.principal, dict(state.targets)
+        lowers = entry.kind == "repayment" or fact.amount < 0
+        if lowers:
             payments, taken = state.repay(entry.id, fact.on, abs(fact.amount))
             self.payments += payments
             if any(taken):
@@ -171,16 +193,27 @@ class _Replay:
             self._post(state, entry)
         else:
             self._draw(state, fact)
-        change = less(state.held(), before)
-        row = TraceRow(entry.id, fact.on, entry.kind, abs(fact.amount), change, state.balance())
-        self.rows[fact.account].append(row)
-        self._assert_tied(fact, state)
+        self.book[fact.account] += -abs(fact.amount) if lowers else fact.amount
+        assert state.balance() == self.book[fact.account], "the classes left the statement"
+        self.rows[fact.account].append(
+            TraceRow(
+                id=entry.id,
+                on=fact.on,
+                kind=entry.kind,
+                amount=abs(fact.amount),
+                change=less(state.held(), held),
+                balance=state.balance(),
+                principal=less(state.principal, principal),
+                targets=_changed(targets, state.targets),
+            )
+        )
 
-    @staticmethod
-    def _assert_tied(fact: Fact, state: LineState) -> None:
-        """After a statement's last entry the classes tie to its closing balance."""
-        ended = fact.entry.id.endswith(f"-break-{fact.statement.ends}")
-        assert not ended or state.balance() == fact.statement.closing_cents
+    def _assert_statements_tie(self, as_of: date) -> None:
+        """A line whose statement has just ended stands at its closing balance."""
+        for ref, state in self.lines.items():
+            seen = [one for one in self.household.statements_of(ref) if one.starts <= as_of]
+            if seen and seen[-1].ends <= as_of:
+                assert state.balance() == seen[-1].closing_cents, "the statement does not tie"
 
     def _post(self, state: LineState, entry: Entry) -> None:
         posting = state.post(entry.id, entry.date, entry.amount_cents, by_advance=self.by_advance)
@@ -201,7 +234,7 @@ class _Replay:
         """A draw, fee, opening or positive adjustment: split by use and classed."""
         entry = fact.entry
         splits = self.uses.get(entry.id, ())
-        if not splits and entry.kind == "fee":
+        if entry.kind == "fee" and entry.id not in self.uses:
             splits = (Split(entry.amount_cents, "personal", None, None, ()),)
         cents = [one.amount_cents for one in splits]
         cents.append(entry.amount_cents - sum(cents))
@@ -209,7 +242,13 @@ class _Replay:
         if rest != entry.amount_cents:
             cents = list(prorate(rest, cents))
         classed = [
-            self._class(state.ref, entry, number, replace(split, amount_cents=part))
+            class_of_split(
+                replace(split, amount_cents=part),
+                state.ref,
+                self.support.by_split.get((entry.id, number)),
+                kinds=self.kinds,
+                lines=self.lines,
+            )
             for number, (split, part) in enumerate(zip(splits, cents, strict=False))
         ]
         classes, inherited, registered = (0, cents[-1], 0), NONE, 0
@@ -241,46 +280,6 @@ class _Replay:
             )
         )
 
-    def _class(self, line: str, entry: Entry, number: int, split: Split) -> _Classed:
-        """The class of one split, `amount_cents` being what is left of it to class."""
-        cents = split.amount_cents
-        paper = self.support.by_split.get((entry.id, number))
-        kind = self.kinds.get(split.to or "")
-        if split.use == "registered-plan" or kind not in (None, "non-registered"):
-            return _classed(split, (0, 0, cents), registered=cents)
-        if split.use == "line-interest":
-            found = self.lines[split.to or line].interest_classes(cents)
-            over = cents - sum(found)
-            classes = add(found, (0, over, 0))
-            return _classed(split, classes, {"interest": found[0]}, inherited=found)
-        if split.use == "refinance":
-            return self._refinance(split)
-        if split.use == "income-investment":
-            eligible, target = paper is not None, split.to or ""
-        elif split.use in _EVIDENCED:
-            eligible, target = paper is not None, _EVIDENCED[split.use]
-        else:
-            return _classed(split, (0, 0, cents), paper=paper)
-        if not eligible:
-            return _classed(split, (0, cents, 0))
-        return _classed(split, (cents, 0, 0), {target: cents}, paper=paper)
-
-    def _refinance(self, split: Split) -> _Classed:
-        """Money borrowed to repay an earlier debt keeps its use (ITA 20(3))."""
-        old = self.lines[split.to or ""]
-        cents = split.amount_cents
-        if split.of is None:
-            part = min(cents, sum(old.principal))
-            found = shared(part, old.principal) if part else NONE
-        else:
-            index = ("eligible", "unsupported", "ineligible").index(split.of)
-            part = min(cents, old.principal[index])
-            found = (part * (index == 0), part * (index == 1), part * (index == 2))
-        parts = prorate(found[0], list(old.targets.values())) if found[0] else []
-        targets = dict(zip(old.targets, parts, strict=False))
-        classes = add(found, (0, cents - sum(found), 0))
-        return _classed(split, classes, targets, inherited=found)
-
     # -- accounts -----------------------------------------------------------------
 
     def _linked(self, account: str) -> int:
@@ -305,32 +304,19 @@ class _Replay:
 
     def _withdraw(self, account: AccountState, fact: Fact) -> None:
         entry = fact.entry
-        amount = entry.amount_cents
-        income = capital = proceeds = 0
-        if entry.of == "income":
-            income = amount
-            excess = amount - account.income_pool
-            if excess > 0:
-                self.overstated.append(IncomeOverstated(entry.id, fact.on, excess))
-        elif entry.of == "return_of_capital":
-            capital = amount
-        elif entry.of == "proceeds":
-            proceeds = amount
-        else:
-            income = min(amount, account.income_pool)
-            capital = min(amount - income, account.capital_pool)
-            proceeds = amount - income - capital
-        account.income_pool = max(0, account.income_pool - income)
-        account.capital_pool = max(0, account.capital_pool - capital)
+        excess = entry.amount_cents - account.income_pool
+        if entry.of == "income" and excess > 0:
+            self.overstated.append(IncomeOverstated(entry.id, fact.on, excess))
+        capital, proceeds = account.pay_out(entry)
+        # Both parts are measured on what stood just before the entry.
+        linked, own = self._linked(account.ref), account.own
         if capital:
-            out = capital_outflow(self._linked(account.ref), account.own, capital)
+            out = capital_outflow(linked, own, capital)
             self._leave(account, fact, out.moved, out.own, "capital")
         if proceeds:
             whole = entry.proceeds_cents if entry.proceeds_cents is not None else proceeds
             fraction = account.cost_fraction(entry, proceeds, fact.statement)
-            out = proceeds_outflow(
-                self._linked(account.ref), account.own, proceeds, max(whole, proceeds), fraction
-            )
+            out = proceeds_outflow(linked, own, proceeds, max(whole, proceeds), fraction)
             self._leave(account, fact, out.moved, out.own, "proceeds")
 
     def _leave(
@@ -346,7 +332,8 @@ class _Replay:
         if kept:
             self.accounts[to].own += own
         weights = [one.targets.get(account.ref, 0) for one in self.lines.values()]
-        if not moved or not sum(weights):
+        moved = min(moved, sum(weights))
+        if not moved:
             return
         parts = prorate(moved, weights)
         by_line: list[tuple[str, int]] = []
@@ -356,26 +343,28 @@ class _Replay:
                 continue
             state.move(account.ref, part, to if kept else None)
             by_line.append((state.ref, part))
-            if not kept:
-                row = TraceRow(
-                    fact.entry.id, fact.on, "reclass", part, (-part, 0, part), state.balance()
+            entry_id, change = fact.entry.id, (-part, 0, part)
+            if kept:
+                self.relinks.append(Relink(entry_id, fact.on, state.ref, account.ref, to, part))
+                continue
+            self.rows[state.ref].append(
+                TraceRow(
+                    entry_id,
+                    fact.on,
+                    "reclass",
+                    part,
+                    change,
+                    state.balance(),
+                    change,
+                    ((account.ref, -part),),
                 )
-                self.rows[state.ref].append(row)
+            )
         if not kept:
             self.leaks.append(
                 Leak(fact.entry.id, fact.on, account.ref, rule, moved, tuple(by_line))
             )
 
 
-def _classed(
-    split: Split,
-    classes: Classes,
-    targets: Mapping[str, int] | None = None,
-    *,
-    inherited: Classes = NONE,
-    registered: int = 0,
-    paper: str | None = None,
-) -> _Classed:
-    shown = SplitTrace(split.use, split.to, split.amount_cents, classes, paper)
-    kept = {target: cents for target, cents in (targets or {}).items() if cents}
-    return _Classed(shown, kept, inherited, registered)
+def _changed(before: Mapping[str, int], after: Mapping[str, int]) -> tuple[tuple[str, int], ...]:
+    """What changed, target by target, signed."""
+    return tuple((ref, cents - before[ref]) for ref, cents in after.items() if cents != before[ref])

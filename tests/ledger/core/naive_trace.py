@@ -409,6 +409,7 @@ class NaiveTracer:
 
     def withdraw(self, account: str, entry: Entry, statement: Statement) -> None:
         amount = entry.amount_cents
+        self.before = (self.linked(account), self.own[account])
         if entry.of == "income":
             self.income_pool[account] = max(0, self.income_pool[account] - amount)
         elif entry.of == "return_of_capital":
@@ -436,11 +437,11 @@ class NaiveTracer:
         return True, None
 
     def capital_out(self, account: str, entry: Entry, cents: int) -> None:
-        linked, own = self.linked(account), self.own[account]
+        linked, own = self.before
         share = Fraction(linked, linked + own) if linked + own else Fraction(0)
         moved = min(linked, round_half_up(share * cents))
         leaves, to = self.destination(entry)
-        own_part = min(own, cents - moved)
+        own_part = min(self.own[account], cents - moved)
         self.own[account] -= own_part
         if leaves:
             self.move(account, moved, entry, to)
@@ -451,7 +452,7 @@ class NaiveTracer:
         self, account: str, entry: Entry, w: int, s: int, statement: Statement
     ) -> None:
         f = self.fraction(account, entry, w, statement)
-        linked = self.linked(account)
+        linked, own = self.before
         d = round_half_up(linked * f)
         if s >= d:
             moved = max(0, d - (s - w))
@@ -459,10 +460,10 @@ class NaiveTracer:
             moved = w
         else:
             moved = round_half_up(Fraction(d * w, s))
-        own_part = min(self.own[account], round_half_up(self.own[account] * f * Fraction(w, s)))
+        own_part = min(self.own[account], round_half_up(own * f * Fraction(w, s)))
         self.own[account] -= own_part
         leaves, to = self.destination(entry)
         if leaves:
-            self.move(account, min(moved, linked), entry, to)
+            self.move(account, min(moved, self.linked(account)), entry, to)
         if to is not None:
             self.own[to] += own_part
