@@ -21,7 +21,9 @@ BEGIN
     IF current_setting('towpath.maintenance', true) = 'on'
        AND pg_has_role(current_user,
            (SELECT relowner FROM pg_class WHERE oid = TG_RELID), 'MEMBER') THEN
-        RETURN CASE TG_OP WHEN 'UPDATE' THEN NEW WHEN 'DELETE' THEN OLD END;
+        IF TG_OP = 'UPDATE' THEN RETURN NEW; END IF;
+        IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
+        RETURN NULL;
     END IF;
     RAISE EXCEPTION '% on % is refused: its rows are facts; add a revision instead',
         TG_OP, TG_TABLE_NAME USING ERRCODE = 'restrict_violation';

@@ -93,7 +93,7 @@ class FirmOwned(models.Model):
         abstract = True
 
 
-class RateField(models.Field[Decimal, Decimal]):
+class RateField(models.Field):
     """A decimal fraction kept exactly as written: "0.0450" stays four places long.
 
     PostgreSQL's numeric without a precision keeps the scale of each value, which

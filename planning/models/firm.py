@@ -1,0 +1,67 @@
+"""The firm and the people who act in it."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Now
+
+from config.database.base import FirmOwned, ScopedManager, owned_key
+
+ROLES = ("principal", "advisor", "assistant", "client", "accountant")
+
+
+class Firm(models.Model):
+    """A firm. Its own row is the only one its scope shows.
+
+    `thresholds` holds the drift thresholds that differ from the defaults.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    name = models.CharField(max_length=200, unique=True)
+    timezone = models.CharField(max_length=60, default="America/Toronto")
+    thresholds = models.JSONField(default=dict, blank=True)
+    recorded_at = models.DateTimeField(db_default=Now())
+
+    objects = ScopedManager()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(name=""), name="firm_has_a_name")]
+
+
+class Membership(FirmOwned):
+    """A user's part in a firm. A user sees their own, in every firm; the firm sees its own."""
+
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.RESTRICT, related_name="memberships"
+    )
+    role = models.CharField(max_length=12, choices=[(role, role) for role in ROLES])
+    active = models.BooleanField(default=True)
+    recorded_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["firm", "user"], name="membership_once"),
+            models.CheckConstraint(condition=Q(role__in=ROLES), name="membership_role_known"),
+        ]
+
+
+class Delegation(FirmOwned):
+    """An assistant acts for an advisor."""
+
+    assistant = owned_key("planning.Membership", "acts_for")
+    advisor = owned_key("planning.Membership", "assisted_by")
+    recorded_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["firm", "assistant", "advisor"], name="delegation_once"
+            ),
+            models.CheckConstraint(
+                condition=~Q(assistant=F("advisor")), name="delegation_to_another"
+            ),
+        ]
