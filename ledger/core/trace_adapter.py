@@ -6,7 +6,9 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from itertools import accumulate
 
+from ledger.core.steps import Steps
 from ledger.core.trace_types import LineTrace, Trace
 from ledger.core.trace_view import DrawView, LeakView, LineView, MonthFlows, PostingView, TraceView
 from ledger.core.tracing import trace
@@ -20,9 +22,10 @@ _DAM_USES = {"rental": "rental-expense", "business": "business-expense"}
 
 def view_of(household: Household, traced: Trace) -> TraceView:
     """The parts of a trace that a close looks at."""
+    by_advance = household.facility.capitalised_interest == "paid-by-advance"
     return TraceView(
         lines={
-            ref: _line_view(line)
+            ref: _line_view(line, _ineligible_by_day(traced, ref, by_advance=by_advance))
             for ref, line in traced.lines.items()
             if any(one.starts <= traced.as_of for one in household.statements_of(ref))
         },
@@ -55,7 +58,23 @@ def view_of(household: Household, traced: Trace) -> TraceView:
     )
 
 
-def _line_view(line: LineTrace) -> LineView:
+def _ineligible_by_day(traced: Trace, ref: str, *, by_advance: bool) -> Steps:
+    """A line's ineligible principal at the end of every day.
+
+    Draws and leaks add to it, repaid principal takes from it; interest that is
+    paid by its own advance joins it on posting.
+    """
+    moves = [(one.on, one.classes[2]) for one in traced.draws if one.line == ref]
+    moves += [(one.on, -one.classes[2]) for one in traced.repaid if one.line == ref]
+    moves += [(one.on, cents) for one in traced.leaks for line, cents in one.by_line if line == ref]
+    if by_advance:
+        moves += [(one.on, one.classes[2]) for one in traced.payments if one.line == ref]
+    moves.sort(key=lambda one: one[0])
+    sums = accumulate(cents for _, cents in moves)
+    return Steps.of(((day, total) for (day, _), total in zip(moves, sums, strict=True)), 0)
+
+
+def _line_view(line: LineTrace, ineligible: Steps) -> LineView:
     return LineView(
         ref=line.ref,
         balance=line.balance,
@@ -66,6 +85,7 @@ def _line_view(line: LineTrace) -> LineView:
             PostingView(one.on, one.id, one.nights, one.posted, one.computed, sum(one.unpaid))
             for one in line.postings
         ),
+        ineligible=ineligible,
     )
 
 

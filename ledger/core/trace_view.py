@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from ledger.core.steps import Steps
+
 Classes = tuple[int, int, int]
 """Eligible, unsupported, ineligible, in cents."""
 Leaving = Literal["capital", "proceeds", "registered"]
@@ -63,7 +65,8 @@ class LineView:
     """One line at the end of the trace.
 
     `balance` is the statement's, below zero after an overpayment. `targets`
-    shares out the eligible principal.
+    shares out the eligible principal. `ineligible` is the ineligible principal
+    at the end of every day up to then, as known now.
     """
 
     ref: str
@@ -72,6 +75,7 @@ class LineView:
     unpaid: Classes
     targets: Mapping[str, int]
     postings: tuple[PostingView, ...]
+    ineligible: Steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,10 +106,6 @@ class TraceView:
             if one.id == draw:
                 return one.classes[0] == 0 and one.classes[1] == 0
         return False
-
-    def ineligible_principal(self, line: str) -> int:
-        """The line's ineligible principal at the end of the trace."""
-        return self.lines[line].principal[2] if line in self.lines else 0
 
     def deductible(self, month: str) -> int:
         """Deductible interest of one month, by the household's method."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -12,7 +12,7 @@ from ledger.core.drift.thresholds import Thresholds
 from ledger.core.facility_book import FacilityBook
 from ledger.core.trace_view import TraceView
 from planning.core.money import round_half_up
-from planning.core.months import month_of, months_between
+from planning.core.months import last_day, month_of, months_between
 from planning.core.plan_types import PlanResult, PlanRow
 from planning.core.rates import rate_on
 from planning.core.types import Household, Line, RateSteps
@@ -25,8 +25,7 @@ class DriftContext:
     `trace` holds the facts dated up to `as_of`; `book` holds every statement
     and is only asked about days up to then. `marginal` is the tax rate that a
     lost deduction costs, None when neither the plan nor the members' incomes
-    give one. `ineligible_at` gives a line's ineligible principal at an
-    earlier close, as that close saw it.
+    give one.
     """
 
     household: Household
@@ -36,7 +35,6 @@ class DriftContext:
     trace: TraceView
     plan: PlanResult
     plan_rows: Mapping[str, PlanRow]
-    ineligible_at: Callable[[str, str], int]
     thresholds: Thresholds
     prime: RateSteps
     marginal: Fraction | None
@@ -59,11 +57,12 @@ class DriftContext:
         return None if prime is None else prime + line.spread
 
     def uncured(self, lines: tuple[str, ...], since: date) -> bool:
-        """Whether, at every close from a fact's month to now, some line it touched still had
-        ineligible principal.
+        """Whether, at every month's end from a fact to now, some line it touched still had
+        ineligible principal, as known now.
         """
-        months = months_between(month_of(since), self.month)
-        return all(any(self.ineligible_at(line, month) > 0 for line in lines) for month in months)
+        steps = [self.trace.lines[line].ineligible for line in lines if line in self.trace.lines]
+        ends = [last_day(month) for month in months_between(month_of(since), self.month)]
+        return all(any(one.on(end) > 0 for one in steps) for end in ends)
 
     def line(self, ref: str) -> Line:
         """The line of that reference."""

@@ -15,9 +15,13 @@ from ledger.core.drift.findings import Finding
 from ledger.core.drift.lives import follow, merged
 from ledger.core.drift.thresholds import Thresholds
 from ledger.core.evaluation import evaluate_text
+from ledger.core.facts import facts_problems
 from ledger.core.report import report_json
+from ledger.core.trace_adapter import view_of
+from ledger.core.tracing import trace
 from planning.core.household_file import household_from_json
 from planning.core.plan_types import ROW_KEYS
+from tests.ledger.core.random_households import random_life
 from tests.ledger.core.story import Story, found, money
 
 
@@ -267,3 +271,25 @@ def test_a_line_that_is_paid_off_stays_quiet() -> None:
     story.say("line", "2025-03-01", "repayment", "825.35")
     assert found(story, "mixed-line") == []
     assert evaluate(story.household()).closes[-1].actual.line_closing == 0
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_ineligible_principal_by_day_ends_where_the_trace_does(seed: int) -> None:
+    household = random_life(seed, lines=1 + seed % 2)
+    if facts_problems(household, "x")[0]:
+        pytest.skip("a life no file may tell")
+    for one in evaluate(household).closes:
+        view = view_of(household, trace(household, one.as_of))
+        for line in view.lines.values():
+            assert line.ineligible.on(one.as_of) == line.principal[2]
+
+
+def test_a_leak_learned_late_opens_when_it_is_learned() -> None:
+    story = Story()
+    story.file["facility"] |= {"registered_limit": "510000.00", "lender_value": "800000.00"}
+    story.file["plan"]["reborrow"] = None
+    story.draw("2025-02-10", "9000.00", evidence=(), buys=False)
+    story.uses[0]["splits"][0]["evidence"] = [{"ref": "confirm", "on": "2025-05-15"}]
+    story.say("inv", "2025-03-31", "distribution", "60.00", of="return_of_capital", paid="cash")
+    out = story.say("inv", "2025-04-02", "withdrawal", "60.00", to="personal")
+    assert found(story, "capital-leak") == [(out, "2025-05", "2025-06", "60.00", "act", True)]
