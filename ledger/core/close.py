@@ -20,12 +20,13 @@ from ledger.core.attribution import Attribution, Sides, attribute_months
 from ledger.core.deductions import DeductionYear, deduction_years, marginal_rate
 from ledger.core.digest import ENGINE, Digests
 from ledger.core.drift.context import DriftContext
-from ledger.core.drift.findings import Finding
+from ledger.core.drift.findings import Finding, Step
 from ledger.core.drift.lives import FindingRun, follow
 from ledger.core.drift.rules import findings_at
 from ledger.core.drift.thresholds import DEFAULTS, Thresholds
 from ledger.core.facility_book import FacilityBook, facility_book
 from ledger.core.facts import facts_problems
+from ledger.core.notes import month_notes
 from ledger.core.trace_adapter import opening_classes, view_of
 from ledger.core.trace_types import Trace
 from ledger.core.trace_view import TraceView
@@ -42,7 +43,8 @@ class MonthClose:
 
     `findings` are those that hold at this close, `runs` every run from the
     first close to this one. `variance` is empty and `plan` None for a month
-    outside the plan. `deductible_to_date` is that of the calendar year.
+    outside the plan. `deductible_to_date` is that of the calendar year, `notes`
+    are questions for a person.
     """
 
     month: str
@@ -57,6 +59,7 @@ class MonthClose:
     deductible_to_date: int
     findings: tuple[Finding, ...]
     runs: tuple[FindingRun, ...]
+    notes: tuple[Step, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +207,7 @@ class Closing:
             deductible_to_date=self.deductible_to_date(month),
             findings=self.findings(month),
             runs=runs,
+            notes=month_notes(self._context(month)),
         )
 
 

@@ -46,7 +46,7 @@ def report_json(report: Report, *, with_comparison: bool = True) -> dict[str, ob
 
 
 def month_json(close: MonthClose) -> dict[str, object]:
-    """One month: actual row, variance, attribution, digest."""
+    """One month: actual row, variance, attribution, notes, digest."""
     return {
         "month": close.month,
         "actual": amounts_json(close.actual),
@@ -55,6 +55,7 @@ def month_json(close: MonthClose) -> dict[str, object]:
             measure: {cause: text_from_cents(cents) for cause, cents in causes.items()}
             for measure, causes in close.attribution.items()
         },
+        "notes": [one.text for one in close.notes],
         "digest": close.digest,
     }
 

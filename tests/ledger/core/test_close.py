@@ -163,7 +163,7 @@ def test_the_report_has_the_published_shape() -> None:
     assert (shown["household"], shown["through"]) == ("HH-7", "2025-06")
     assert [row["month"] for row in shown["plan"]][:2] == ["2025-01", "2025-02"]
     month = shown["months"][1]
-    assert set(month) == {"month", "actual", "variance", "attribution", "digest"}
+    assert set(month) == {"month", "actual", "variance", "attribution", "notes", "digest"}
     assert set(month["actual"]) == set(ROW_KEYS) == set(month["variance"])
     line = shown["lines"]["line"]
     assert set(line["entries"][0]) == {
@@ -293,3 +293,15 @@ def test_a_leak_learned_late_opens_when_it_is_learned() -> None:
     story.say("inv", "2025-03-31", "distribution", "60.00", of="return_of_capital", paid="cash")
     out = story.say("inv", "2025-04-02", "withdrawal", "60.00", to="personal")
     assert found(story, "capital-leak") == [(out, "2025-05", "2025-06", "60.00", "act", True)]
+
+
+def test_money_sent_to_the_line_that_never_arrives_is_asked_about() -> None:
+    story = Story(months=4)
+    story.file["facility"]["registered_limit"] = "510000.00"
+    story.draw("2025-02-10", "9000.00")
+    story.say("inv", "2025-03-28", "withdrawal", "700.00", of="income", to="line")
+    closes = evaluate(story.household()).closes
+    assert [len(one.notes) for one in closes] == [0, 0, 0, 1]
+    assert "700.00 left inv" in closes[-1].notes[0].text
+    story.say("line", "2025-04-02", "repayment", "700.00")
+    assert evaluate(story.household()).closes[-1].notes == ()
