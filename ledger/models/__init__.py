@@ -1,11 +1,19 @@
-"""What happened, as tables: files, statements, uses of draws."""
+"""What happened, as tables: files, statements, uses of draws, closes, findings, jobs."""
 
+from ledger.models.closes import HouseholdMonth, MonthClose
+from ledger.models.findings import Finding, FindingEvent
+from ledger.models.jobs import Job
 from ledger.models.statements import SourceFile, Statement, StatementEntry, StatementRate
 from ledger.models.uses import DrawUse, EvidenceRef, UseSplit
 
 __all__ = [
     "DrawUse",
     "EvidenceRef",
+    "Finding",
+    "FindingEvent",
+    "HouseholdMonth",
+    "Job",
+    "MonthClose",
     "SourceFile",
     "Statement",
     "StatementEntry",
