@@ -9,15 +9,17 @@ between a statement's entries and its closing.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby, pairwise
 
 from config.problems import Problem
 from planning.core.types import Entry, Household, Split, Statement
 
+_DATED = re.compile(r"-(gap|break)-\d{4}-\d{2}-\d{2}\Z")
 DRAW_KINDS = ("draw", "fee", "opening", "adjustment")
 
 
@@ -136,13 +138,15 @@ def facts_problems(household: Household, file: str) -> tuple[tuple[Problem, ...]
         if fact.of_line and fact.entry.kind in DRAW_KINDS
     }
     known = {entry.id for one in household.statements for entry in one.entries} | set(amounts)
-    missing = _statement_missing(household)
+    lines = [one.ref for one in household.lines]
+    missing = _first_missing(household, lines)
+    missing_any = _first_missing(household, [*lines, *(one.ref for one in household.investments)])
     for index, use in enumerate(household.uses):
         fact = amounts.get(use.draw)
         where = f"uses[{index}].draw"
         if fact is None and not _implied_id(household, use.draw):
             text = f"there is no draw {use.draw!r} on file"
-            if missing and use.draw not in known:
+            if missing is not None and use.draw not in known:
                 warnings.append(f"{file}: {where}: {text}; a statement is missing")
             else:
                 problems.append(Problem(file, where, text, "Name a draw, fee or opening of a line"))
@@ -164,7 +168,8 @@ def facts_problems(household: Household, file: str) -> tuple[tuple[Problem, ...]
                 continue
             where = f"statements[{s}].entries[{e}].from"
             text = f"there is no entry {entry.source!r} on file"
-            if missing or _implied_id(household, entry.source or ""):
+            unseen = missing_any is not None and missing_any <= entry.date
+            if unseen or _implied_id(household, entry.source or ""):
                 warnings.append(f"{file}: {where}: {text}; a statement is missing")
             else:
                 problems.append(Problem(file, where, text, 'Name the draw, or write "own"'))
@@ -192,24 +197,34 @@ def _repeated_ids(household: Household, file: str) -> Iterator[Problem]:
 
 
 def _implied_id(household: Household, name: str) -> bool:
+    """Whether a name is one that statements imply: LINE-opening, LINE-gap-DATE, LINE-break-DATE."""
     return any(
-        name == f"{one.ref}-opening" or name.startswith((f"{one.ref}-gap-", f"{one.ref}-break-"))
+        name == f"{one.ref}-opening"
+        or (name.startswith((f"{one.ref}-gap-", f"{one.ref}-break-")) and _DATED.search(name))
         for one in household.lines
     )
 
 
-def _statement_missing(household: Household) -> bool:
-    """Whether some line has a stretch without a statement, up to the latest one on file."""
+def _first_missing(household: Household, accounts: list[str]) -> date | None:
+    """The first day some account has no statement for, after its first one; None if all have.
+
+    Counted up to the latest statement of any account. An account that never
+    had a statement misses none, unless none of these ever had one.
+    """
     latest = max((one.ends for one in household.statements), default=None)
-    for line in household.lines:
-        statements = household.statements_of(line.ref)
-        if not statements:
-            return latest is not None
-        if latest is not None and statements[-1].ends < latest:
-            return True
-        if any((two.starts - one.ends).days > 1 for one, two in pairwise(statements)):
-            return True
-    return False
+    found: list[date] = []
+    for ref in accounts:
+        statements = household.statements_of(ref)
+        found += [
+            one.ends + timedelta(days=1)
+            for one, two in pairwise(statements)
+            if (two.starts - one.ends).days > 1
+        ]
+        if statements and latest is not None and statements[-1].ends < latest:
+            found.append(statements[-1].ends + timedelta(days=1))
+    if household.statements and not any(household.statements_of(ref) for ref in accounts):
+        return min(one.starts for one in household.statements)
+    return min(found, default=None)
 
 
 def _split_problems(household: Household, file: str, where: str, split: Split) -> list[Problem]:

@@ -1,13 +1,14 @@
 """A second tracer, a night at a time and slow, to hold the real one against.
 
 Written apart from ledger/core/tracing.py from the same rules: every night is
-visited, every class is a dict, every posting a row. It serves files whose
-evidence is undated and gives the final state only.
+visited, every class is a dict, every posting a row. It gives the state at the
+end of one date only.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
+from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from fractions import Fraction
@@ -263,13 +264,15 @@ class NaiveTracer:
         state.credit -= from_credit
         if from_credit:
             named = list(prorate(entry.amount_cents - from_credit, named))
+        self.fresh = deepcopy(self.lines)
         for number, (split, cents) in enumerate(zip(splits, named, strict=False)):
             self.use(ref, entry, number, split, cents)
         state.principal["unsupported"] += named[-1]
 
     def use(self, ref: str, entry: Entry, number: int, split: Split, cents: int) -> None:
         state = self.lines[ref]
-        backed = bool(split.evidence) or (entry.id, number) in self.supported
+        paper = any(one.on is None or one.on <= self.as_of for one in split.evidence)
+        backed = paper or (entry.id, number) in self.supported
         to_kind = self.kinds.get(split.to or "")
         if split.use == "registered-plan" or (to_kind and to_kind != "non-registered"):
             state.principal["ineligible"] += cents
@@ -279,9 +282,9 @@ class NaiveTracer:
                 self.own[split.to or ""] = max(0, self.own[split.to or ""] - cents)
         elif split.use in ("business-expense", "rental-expense"):
             target = split.use.split("-")[0]
-            self.add(state, "eligible" if split.evidence else "unsupported", cents, target)
+            self.add(state, "eligible" if paper else "unsupported", cents, target)
         elif split.use == "line-interest":
-            owing = self.lines[split.to or ref]
+            owing = self.fresh[split.to or ref]
             left = cents
             for posting in owing.postings:
                 part = min(left, posting.total())
@@ -289,8 +292,25 @@ class NaiveTracer:
                 for c, one in shares(part, {c: posting.owed(c) for c in CLASSES}).items():
                     self.add(state, c, one, "interest")
             state.principal["unsupported"] += left
+        elif split.use == "refinance":
+            self.refinance(state, split, cents)
         else:
             state.principal["ineligible"] += cents
+
+    def refinance(self, state: LineState, split: Split, cents: int) -> None:
+        """What the old line owed by class just before (`fresh` holds every line then)."""
+        old = self.fresh[split.to or ""]
+        owed = {c: old.principal[c] for c in CLASSES if split.of in (None, c)}
+        part = min(cents, sum(owed.values()))
+        taken = shares(part, owed) if part else {}
+        for c, one in taken.items():
+            if c != "eligible":
+                state.principal[c] += one
+        eligible = taken.get("eligible", 0)
+        if eligible:
+            for target, one in shares(eligible, dict(old.targets)).items():
+                self.add(state, "eligible", one, target)
+        state.principal["unsupported"] += cents - part
 
     @staticmethod
     def add(state: LineState, c: str, cents: int, target: str) -> None:

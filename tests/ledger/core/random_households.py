@@ -13,6 +13,7 @@ from planning.core.types import Household
 USES = (
     "income-investment", "income-investment", "income-investment", "business-expense",
     "rental-expense", "line-interest", "registered-plan", "personal", "non-income-asset",
+    "refinance",
 )  # fmt: skip
 KINDS = ("eligible_dividend", "interest", "return_of_capital", "capital_gain")
 
@@ -51,8 +52,9 @@ class _Life:
 
     def split(self, cents: int, day: date, draw: str) -> dict[str, Any]:
         use = self.dice.choice(USES)
+        late = [{"ref": "late paper", "on": (day + timedelta(40)).isoformat()}]
         row: dict[str, Any] = {"amount": money(cents), "use": use,
-                               "evidence": self.dice.choice(([], [], ["paper"]))}  # fmt: skip
+                               "evidence": self.dice.choice(([], [], ["paper"], late))}  # fmt: skip
         if use == "income-investment":
             row["to"] = self.dice.choice((*self.accounts, "tfsa") if self.dice.random() < 0.1
                                          else self.accounts)  # fmt: skip
@@ -65,6 +67,11 @@ class _Life:
                 self.contributions[row["to"]].append(entry)
         elif use == "line-interest" and self.dice.random() < 0.5:
             row["to"] = self.dice.choice(self.lines)
+        elif use == "refinance":
+            row["to"] = self.dice.choice(self.lines)
+            of = self.dice.choice((None, "eligible", "unsupported", "ineligible"))
+            if of:
+                row["of"] = of
         return row
 
     def line_month(self, ref: str, month: str) -> None:
