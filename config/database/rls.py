@@ -224,11 +224,14 @@ def firm_ids(table: str) -> RoleSQL:
     Runs with the owner's rights, which policies do not bind; the search path is
     pinned so that nobody can slip another table under it.
     """
+    create = (
+        "CREATE FUNCTION towpath_firm_ids() RETURNS SETOF uuid"
+        " LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, pg_temp"
+        f" AS 'SELECT id FROM public.{table} ORDER BY recorded_at, id'"  # noqa: S608 - ours
+    )
     return RoleSQL(
         [
-            "CREATE FUNCTION towpath_firm_ids() RETURNS SETOF uuid"
-            " LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, pg_temp"
-            f" AS 'SELECT id FROM public.{table} ORDER BY recorded_at, id'",
+            create,
             "REVOKE ALL ON FUNCTION towpath_firm_ids() FROM PUBLIC",
             "GRANT EXECUTE ON FUNCTION towpath_firm_ids() TO {role}",
         ],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
@@ -52,10 +54,17 @@ class SourceFile(FirmOwned):
 class RevisedQuerySet(ScopedQuerySet):
     """Rows that later rows may supersede."""
 
-    def current(self) -> RevisedQuerySet:
-        """Only the latest revisions, without those that were withdrawn."""
+    def current(self, known_at: datetime | None = None) -> RevisedQuerySet:
+        """Only the latest revisions, without those that were withdrawn.
+
+        `known_at` looks no further than what was on file at that time.
+        """
         later = self.model.objects.filter(firm_id=OuterRef("firm_id"), supersedes=OuterRef("pk"))
-        return self.filter(~Exists(later), withdrawn=False)
+        found = self
+        if known_at is not None:
+            later = later.filter(recorded_at__lte=known_at)
+            found = found.filter(recorded_at__lte=known_at)
+        return found.filter(~Exists(later), withdrawn=False)
 
 
 RevisedManager = models.Manager.from_queryset(RevisedQuerySet)

@@ -1,0 +1,1 @@
+"""Writes of the ledger's side: one business act, one transaction."""

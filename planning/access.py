@@ -1,0 +1,179 @@
+"""Who may see and do what: the only judge.
+
+An `Access` is one person's (or the system's) standing in one firm. Querysets,
+single households and permissions are asked of it and of nothing else. What is
+absent and what is forbidden look the same from outside: both are not found.
+Row-level security stands behind it as a second fence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import Model, Q, QuerySet
+from django.http import Http404
+
+from config.database import firm_scope, user_scope
+from planning.models import ClientAccess, Delegation, Household, Membership
+
+STAFF = frozenset({"principal", "advisor", "assistant", "system"})
+
+# Role by action. What is not listed is refused. An accountant holds nothing until a
+# grant names a household and a year.
+ACTIONS: Mapping[str, frozenset[str]] = {
+    "household.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
+    "household.edit": frozenset({"principal", "advisor", "system"}),
+    "statement.import": frozenset({"principal", "advisor", "assistant", "system"}),
+    "use.decide": frozenset({"principal", "advisor", "system"}),
+    "month.close": frozenset({"principal", "advisor", "system"}),
+    "month.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
+    "finding.accept": frozenset({"principal", "advisor", "system"}),
+    "finding.view": frozenset({"principal", "advisor", "assistant", "system"}),
+    "packet.issue": frozenset({"principal", "advisor", "system"}),
+    "packet.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
+    "job.view": frozenset({"principal", "advisor", "assistant", "system"}),
+    "people.manage": frozenset({"principal", "system"}),
+    "firm.edit": frozenset({"principal", "system"}),
+    "audit.view": frozenset({"principal", "system"}),
+}
+
+
+class NotVisibleError(Http404):
+    """There is no such row for whoever asks; a page answers 404."""
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """One standing in one firm. Use it inside `opened()` or a request, which opens it."""
+
+    firm_id: UUID
+    role: str
+    actor: str
+    channel: str
+    user_id: UUID | None = None
+    membership_id: UUID | None = None
+
+    @classmethod
+    def for_user(cls, user: Any, channel: str = "desk") -> Access | None:
+        """The access of a signed-in user by their oldest active membership; None without one."""
+        if not getattr(user, "is_authenticated", False) or not user.is_active:
+            return None
+        with user_scope(user.pk):
+            found = (
+                Membership.objects.filter(user_id=user.pk, active=True)
+                .order_by("recorded_at", "pk")
+                .first()
+            )
+        if found is None:
+            return None
+        return cls(
+            firm_id=found.firm_id,
+            role=found.role,
+            actor=user.email,
+            channel=channel,
+            user_id=user.pk,
+            membership_id=found.pk,
+        )
+
+    @classmethod
+    def system(cls, firm_id: UUID | str, reason: str, channel: str = "command") -> Access:
+        """The access of a command or a task: the whole firm, with the reason for the trail."""
+        assert reason, "the trail needs a reason"
+        return cls(firm_id=UUID(str(firm_id)), role="system", actor=reason, channel=channel)
+
+    @contextmanager
+    def opened(self) -> Iterator[Access]:
+        """A transaction in the firm's scope."""
+        with firm_scope(self.firm_id):
+            yield self
+
+    # -- what may be done -------------------------------------------------------
+
+    def can(self, action: str) -> bool:
+        """Whether the role may do this at all. Raises KeyError for an unknown action."""
+        return self.role in ACTIONS[action]
+
+    def require(self, action: str) -> None:
+        """Raise PermissionDenied unless the role may do this."""
+        if not self.can(action):
+            raise PermissionDenied(f"the role {self.role} may not {action}")
+
+    # -- what may be seen -------------------------------------------------------
+
+    def households(self) -> QuerySet[Household]:
+        """The households in view: the firm's, the advisor's book, the client's own."""
+        rows = Household.objects.filter(firm_id=self.firm_id)
+        if self.role in ("principal", "system"):
+            return rows
+        if self.role == "advisor":
+            return rows.filter(advisor_id=self.membership_id)
+        if self.role == "assistant":
+            named = Delegation.objects.filter(assistant_id=self.membership_id)
+            return rows.filter(advisor_id__in=named.values("advisor_id"))
+        if self.role == "client":
+            own = ClientAccess.objects.filter(membership_id=self.membership_id)
+            return rows.filter(pk__in=own.values("household_id"))
+        return rows.none()
+
+    def scope(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
+        """The rows of a queryset that are in view.
+
+        Rows that belong to a household follow it; rows of the firm as a whole
+        are for its staff, the trail for the principal.
+        """
+        model = queryset.model
+        rows = queryset.filter(firm_id=self.firm_id)
+        path = household_path(model)
+        if path is None:
+            seen = STAFF if model._meta.label != "config.AuditEvent" else ACTIONS["audit.view"]
+            return rows if self.role in seen else rows.none()
+        if self.role in ("principal", "system"):
+            return rows
+        return rows.filter(**{f"{path}__in": self.households().values("pk")})
+
+    def household(self, ref: str | UUID, *, lock: bool = False) -> Household:
+        """The household of a reference or id. Raises NotVisibleError if it is not in view.
+
+        With `lock`, other writers of this household wait until the transaction ends.
+        """
+        rows = self.households()
+        found = rows.filter(_named(ref)).order_by("pk").first()
+        if found is None:
+            raise NotVisibleError("no such household")
+        if lock:
+            return Household.objects.select_for_update(no_key=True).get(pk=found.pk)
+        return found
+
+
+def _named(ref: str | UUID) -> Q:
+    try:
+        return Q(pk=UUID(str(ref))) | Q(ref=str(ref))
+    except ValueError:
+        return Q(ref=str(ref))
+
+
+@cache
+def household_path(model: type[Model]) -> str | None:
+    """The lookup from a model to the household its rows belong to; None for the firm's own."""
+    if model is Household:
+        return "pk"
+    level: list[tuple[str, type[Model]]] = [("", model)]
+    seen: set[type[Model]] = {model}
+    while level:
+        following: list[tuple[str, type[Model]]] = []
+        for path, one in level:
+            for field in one._meta.local_fields:
+                target = field.related_model if field.is_relation else None
+                if target is Household:
+                    return f"{path}{field.name}"
+                if isinstance(target, type) and target not in seen:
+                    seen.add(target)
+                    following.append((f"{path}{field.name}__", target))
+        level = following
+    return None

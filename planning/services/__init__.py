@@ -1,0 +1,1 @@
+"""Writes of the plan's side: one business act each."""
