@@ -4,9 +4,11 @@
 import os
 import sys
 
-# These compute from files or from the code alone.
+# These work on files alone and start without the tables.
+ON_FILES = frozenset({"evaluate", "tax"})
+# These too need no database.
 WITHOUT_DATABASE = frozenset(
-    {"evaluate", "tax", "help", "check", "compilemessages", "makemessages", "collectstatic"}
+    {*ON_FILES, "help", "check", "compilemessages", "makemessages", "collectstatic"}
 )
 
 
@@ -32,7 +34,9 @@ def wake_services() -> None:
 
 def main() -> None:
     """Run one management command, with the database of this installation awake."""
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+    on_files = len(sys.argv) > 1 and sys.argv[1] in ON_FILES
+    settings = "config.settings_files" if on_files else "config.settings"
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", settings)
     if wants_database(sys.argv):
         wake_services()
     from django.core.management import execute_from_command_line
