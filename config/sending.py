@@ -20,7 +20,7 @@ REST_SECONDS = 10.0
 _quiet_until = 0.0
 
 
-def send_after_commit(task: str, *ids: int | str, queue: str) -> None:
+def send_after_commit(task: str, *ids: str, queue: str) -> None:
     """Send `task` with `ids` to `queue` when the current transaction commits.
 
     Outside a transaction it is sent at once. Never raises for a broker that is
@@ -29,7 +29,7 @@ def send_after_commit(task: str, *ids: int | str, queue: str) -> None:
     transaction.on_commit(partial(send_hint, task, *ids, queue=queue), robust=True)
 
 
-def send_hint(task: str, *ids: int | str, queue: str) -> bool:
+def send_hint(task: str, *ids: str, queue: str) -> bool:
     """Send now, at best effort; whether the broker took it."""
     global _quiet_until  # noqa: PLW0603 - one broker per process, one rest after a refusal
     if time.monotonic() < _quiet_until:

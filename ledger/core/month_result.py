@@ -16,6 +16,7 @@ from hashlib import sha256
 from ledger.core.accounts_due import AccountDue
 from ledger.core.close import Closing, MonthClose
 from ledger.core.deductions import deduction_years
+from ledger.core.digest import ENGINE
 from ledger.core.drift.lives import FindingRun, follow
 from ledger.core.finding_changes import Run
 from ledger.core.report import amounts_json, classes_json, deduction_json, month_json, run_json
@@ -44,6 +45,8 @@ class HouseholdCloser:
     `through` is the last month that will be asked for: causes are worked out
     for all months up to it at once.
     """
+
+    engine = ENGINE
 
     def __init__(self, closing: Closing, through: str) -> None:
         self._closing = closing

@@ -1,0 +1,218 @@
+"""Closing on request: a range of months, one firm or all, one household or all."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from config.database import firm_scope
+from config.problems import BadInput, Problem
+from ledger.models import HouseholdMonth
+from ledger.selectors import runs
+from ledger.services.closing import facts, running, scheduling, sweeping
+from planning.models import Firm, Household
+
+_MONTH = re.compile(r"[0-9]{4}-(0[1-9]|1[0-2])\Z")
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """The households of one firm that a request concerns, in the order of their references."""
+
+    firm_id: UUID
+    firm: str
+    first: date
+    last: date
+    households: tuple[UUID, ...]
+    one_household: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FirmAnswer:
+    """How a firm's months stand after a request."""
+
+    firm: str
+    closes: tuple[runs.CloseProgress, ...]
+    items: tuple[runs.ItemProgress, ...]
+
+    def count(self, state: str) -> int:
+        """The number of household months in a state."""
+        return sum(1 for item in self.items if item.state == state)
+
+
+def plan_work(
+    *, month: str, first: str | None, firm: str | None, household: str | None
+) -> tuple[Work, ...]:
+    """What a request asks for, with a row for every household month in it.
+
+    `first` is the first month of a range that ends in `month`. Raises BadInput,
+    and makes no row, when a month is malformed, not over, or before the first
+    statement, or when there is no such firm or household.
+    """
+    span = _span(month, first)
+    chosen = _firms(firm)
+    found: list[Work] = []
+    problems: list[Problem] = []
+    for firm_id in chosen:
+        with firm_scope(firm_id):
+            try:
+                found.append(_firm_work(firm_id, span, household))
+            except BadInput as error:
+                problems.extend(error.problems)
+    return _settled(found, problems, household)
+
+
+def _settled(found: list[Work], problems: list[Problem], household: str | None) -> tuple[Work, ...]:
+    """The work found. A household is one firm's; the others' not knowing it is no fault."""
+    if found and household is not None:
+        if len(found) > 1:
+            names = ", ".join(one.firm for one in found)
+            raise BadInput(
+                [_problem("--household", f"{household} is a household of {names}", "Add --firm")]
+            )
+        return tuple(found)
+    if problems:
+        raise BadInput(problems)
+    return tuple(found)
+
+
+def _firm_work(firm_id: UUID, span: tuple[date, date], household: str | None) -> Work:
+    name = Firm.objects.get(pk=firm_id).name
+    only = None
+    if household is not None:
+        only = Household.objects.filter(ref=household).values_list("pk", flat=True).first()
+        if only is None:
+            raise BadInput(
+                [
+                    _problem(
+                        "--household",
+                        f"{name} has no household {household}",
+                        "Check the reference, or load the household first",
+                    )
+                ]
+            )
+    books = facts.coverage(only)
+    months = _months(books, span, name)
+    for month in months:
+        scheduling.schedule_month(firm_id=firm_id, month=month, books=books, only=only)
+    rows = HouseholdMonth.objects.filter(month__gte=span[0], month__lte=span[1])
+    if only is not None:
+        rows = rows.filter(household_id=only)
+    households = rows.order_by("household__ref").values_list("household_id", flat=True)
+    return Work(
+        firm_id=firm_id,
+        firm=name,
+        first=span[0],
+        last=span[1],
+        households=tuple(dict.fromkeys(households)),
+        one_household=only is not None,
+    )
+
+
+def _months(books: facts.Coverage, span: tuple[date, date], firm: str) -> list[date]:
+    """The months of the span that are over and have statements. Raises BadInput."""
+    over = books.months_over()
+    if span[1] not in over:
+        if over and span[1] < over[0]:
+            message = (
+                f"{span[1]:%Y-%m} lies before the first statement, which starts in {over[0]:%Y-%m}"
+            )
+            raise BadInput([_problem("MONTH", message, f"Close a month from {over[0]:%Y-%m} on")])
+        if not books.households:
+            message = f"{firm} has no statement to close"
+            raise BadInput([_problem("MONTH", message, "Load a household or import statements")])
+        last = f"{over[-1]:%Y-%m}" if over else "the month of the first statement, once it is over"
+        message = f"{span[1]:%Y-%m} is not over yet"
+        raise BadInput([_problem("MONTH", message, f"Close {last}, or wait for the month's end")])
+    return [month for month in over if span[0] <= month <= span[1]]
+
+
+def _span(month: str, first: str | None) -> tuple[date, date]:
+    """First and last month of a request. Raises BadInput with every fault."""
+    problems = [
+        _problem(where, f"{text!r} is not a month", "Write the year and the month: 2026-05")
+        for where, text in (("MONTH", month), ("--from", first))
+        if text is not None and not _MONTH.match(text)
+    ]
+    if problems:
+        raise BadInput(problems)
+    last_day_one = date.fromisoformat(f"{month}-01")
+    first_day_one = date.fromisoformat(f"{first or month}-01")
+    if first_day_one > last_day_one:
+        raise BadInput(
+            [
+                _problem(
+                    "--from", f"{first} is later than {month}", "Give the earlier month to --from"
+                )
+            ]
+        )
+    return first_day_one, last_day_one
+
+
+def _firms(firm: str | None) -> list[UUID]:
+    """The firms a request concerns. Raises BadInput for a name nobody has."""
+    ids = facts.firm_ids()
+    names: dict[str, UUID] = {}
+    for firm_id in ids:
+        with firm_scope(firm_id):
+            names[Firm.objects.get(pk=firm_id).name] = firm_id
+    if firm is None:
+        if not ids:
+            raise BadInput([_problem("--firm", "there is no firm yet", "Load a household first")])
+        return ids
+    by_id = {str(firm_id): firm_id for firm_id in ids}
+    if firm not in names and firm not in by_id:
+        known = ", ".join(sorted(names)) or "none"
+        raise BadInput([_problem("--firm", f"there is no firm {firm!r}", f"Known firms: {known}")])
+    return [names.get(firm) or by_id[firm]]
+
+
+def _problem(where: str, message: str, remedy: str) -> Problem:
+    return Problem("close_month", where, message, remedy)
+
+
+def close_here(work: Work, progress: Callable[[running.Outcome], None] | None = None) -> None:
+    """Close everything of a request in this process, household by household.
+
+    Closed months are looked at again too: one whose facts, thresholds or engine
+    changed without a mark gets its new version as well.
+    """
+    for household_id in work.households:
+        running.run_household(
+            firm_id=work.firm_id,
+            household_id=household_id,
+            through=work.last,
+            recheck=True,
+            progress=progress,
+        )
+
+
+def send(work: Work) -> int:
+    """Hint the workers at everything of a request; how many hints."""
+    sent = 0
+    for household_id in work.households:
+        with firm_scope(work.firm_id):
+            sent += sweeping.hint_due(firm_id=work.firm_id, household_id=household_id)
+    return sent
+
+
+def watch(work: Work) -> Iterator[tuple[int, int]]:
+    """How many household months of a request are settled, out of how many; once a call."""
+    while True:
+        answered = answer(work)
+        settled = answered.count("done") + answered.count("parked")
+        yield settled, len(answered.items)
+
+
+def answer(work: Work) -> FirmAnswer:
+    """How the months of a request stand now."""
+    with firm_scope(work.firm_id):
+        only = work.households[0] if work.one_household and work.households else None
+        return FirmAnswer(
+            firm=work.firm,
+            closes=runs.closes(first=work.first, last=work.last),
+            items=runs.items(first=work.first, last=work.last, household=only),
+        )

@@ -1,0 +1,103 @@
+"""What corrected facts do to months: marked at once, looked at again, never overwritten."""
+
+from __future__ import annotations
+
+from datetime import date
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import Max, QuerySet
+from django.db.models.functions import Now
+
+from config.faults import fault_point
+from ledger.core.lifecycle import ItemState
+from ledger.core.month_result import HouseholdCloser
+from ledger.models import HouseholdMonth, MonthClose
+
+# The fence rises on every row: a close under way with the old facts cannot write,
+# and one that holds the household in memory reads it again.
+_MARK = """
+    UPDATE ledger_householdmonth
+       SET fence = fence + 1,
+           stale_reason = CASE WHEN state <> 'done' OR position(%(reason)s IN stale_reason) > 0
+                               THEN stale_reason
+                               WHEN stale_reason = '' THEN %(reason)s
+                               ELSE stale_reason || '; ' || %(reason)s END,
+           state = CASE WHEN state IN ('running', 'failed', 'parked')
+                        THEN 'pending' ELSE state END,
+           attempt = CASE WHEN state IN ('running', 'failed', 'parked') THEN 0 ELSE attempt END,
+           due_at = CASE WHEN state IN ('running', 'failed', 'parked')
+                         THEN clock_timestamp() ELSE due_at END,
+           lease_until = NULL, hinted_at = NULL
+     WHERE household_id = %(household)s AND month >= %(month)s AND state <> 'superseded'
+"""
+
+
+def mark_stale(*, household_id: UUID, month: date, reason: str) -> int:
+    """Mark `month` and every later month of a household as resting on changed facts.
+
+    Call it in the transaction that books the facts. `month` is that of the
+    earliest changed fact, any day of it; `reason` is what a person will read
+    beside the new version. Months that are not closed yet start afresh, parked
+    ones included. Returns the number of rows touched.
+    """
+    assert reason, "a new version needs a reason"
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _MARK,
+            {"household": household_id, "month": month.replace(day=1), "reason": reason},
+        )
+        return cursor.rowcount
+
+
+def closed_months(household_id: UUID, through: date, *, only_stale: bool) -> list[HouseholdMonth]:
+    """Closed months up to `through`, oldest first; those whose facts changed, or all."""
+    rows = HouseholdMonth.objects.filter(
+        household_id=household_id, month__lte=through, state="done"
+    )
+    if only_stale:
+        rows = rows.exclude(stale_reason="")
+    return list(rows.defer("result").order_by("month"))
+
+
+def renew(closer: HouseholdCloser, known: dict[UUID, int], row: HouseholdMonth) -> bool:
+    """Open a new version of a closed month whose digest changed; else clear its mark.
+
+    `closer` holds the household as read after the fences `known`. A row whose
+    fence has moved since is left for the next look. Whether a version was opened.
+    """
+    if known.get(row.pk) != row.fence:
+        return False
+    month = f"{row.month:%Y-%m}"
+    if (closer.digest(month), closer.engine) == (row.input_digest, row.engine):
+        if row.stale_reason:
+            _still(row).update(stale_reason="")
+        return False
+    return open_version(row, row.stale_reason or "facts, thresholds or engine changed")
+
+
+def open_version(row: HouseholdMonth, reason: str, state: ItemState = "pending") -> bool:
+    """Supersede a closed month and put its next version to work; False if it was done already."""
+    MonthClose.objects.select_for_update().get(pk=row.close_id)
+    moved = _still(row).update(state="superseded", superseded_at=Now(), stale_reason="")
+    if not moved:
+        return False
+    fault_point("close.superseded")
+    versions = HouseholdMonth.objects.filter(household_id=row.household_id, month=row.month)
+    newest = versions.aggregate(newest=Max("version"))["newest"]
+    HouseholdMonth.objects.create(
+        firm_id=row.firm_id,
+        close_id=row.close_id,
+        household_id=row.household_id,
+        month=row.month,
+        version=newest + 1,
+        state=state,
+        reason=reason,
+    )
+    MonthClose.objects.filter(pk=row.close_id).update(state="running", completed_at=None)
+    return True
+
+
+def _still(row: HouseholdMonth) -> QuerySet[HouseholdMonth]:
+    """The row, if nobody has moved it since it was read."""
+    return HouseholdMonth.objects.filter(pk=row.pk, state="done", fence=row.fence)
