@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from config.problems import BadInput, Problem
 from ledger.core.close import Report, evaluate, first_month, latest_month
 from ledger.core.facts import facts_problems
 from planning.core.household_file import read_household
-from planning.core.months import first_day, shift_month
+from planning.core.months import first_day, month_of, shift_month
 from planning.core.plan_problems import plan_problems
 from planning.core.types import Household
 
 
-def evaluate_text(text: str, file: str, through: str | None = None) -> Report:
+def evaluate_text(
+    text: str, file: str, through: str | None = None, today: date | None = None
+) -> Report:
     """Read, check and evaluate a household file.
 
     Raises BadInput with every fault of the file, of its facts, of its plan and
-    of `through`.
+    of `through`. `today` refuses months that have not begun (None: no such check).
     """
-    household = read_checked(text, file, through)
+    household = read_checked(text, file, through, today)
     return evaluate(household, through)
 
 
-def read_checked(text: str, file: str, through: str | None = None) -> Household:
+def read_checked(
+    text: str, file: str, through: str | None = None, today: date | None = None
+) -> Household:
     """Read a household file and check everything that can be checked before it is evaluated."""
     month_faults = month_problems(through, file)
     try:
@@ -31,7 +37,7 @@ def read_checked(text: str, file: str, through: str | None = None) -> Household:
     problems = [
         *facts_problems(household, file)[0],
         *plan_problems(household, file),
-        *(month_faults or through_problems(household, through, file)),
+        *(month_faults or through_problems(household, through, file, today)),
     ]
     if problems:
         raise BadInput(problems)
@@ -49,8 +55,10 @@ def month_problems(through: str | None, file: str) -> list[Problem]:
     return []
 
 
-def through_problems(household: Household, through: str | None, file: str) -> list[Problem]:
-    """A `through` that lies outside the months of the statements."""
+def through_problems(
+    household: Household, through: str | None, file: str, today: date | None
+) -> list[Problem]:
+    """A `through` before the first statement, or in a month that has not begun `today`."""
     first, latest = first_month(household), latest_month(household)
     if through is None:
         return []
@@ -63,13 +71,14 @@ def through_problems(household: Household, through: str | None, file: str) -> li
                 "Leave it out to see the plan alone",
             )
         ]
-    if through > latest:
+    if today is not None and through > max(latest, month_of(today)):
+        # A month whose statements are late may be closed; one that has not begun may not.
         return [
             Problem(
                 file,
                 "--through",
-                f"{through} lies after the latest statement, which ends in {latest}",
-                f"Use a month from {first} to {latest}, or add the later statements",
+                f"{through} lies in the future",
+                f"Use a month from {first} to {max(latest, month_of(today))}",
             )
         ]
     if through < first:

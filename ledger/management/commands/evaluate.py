@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from argparse import ArgumentParser
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,9 @@ class Command(BaseCommand):
         """Evaluate and print; exit 2 with every problem when the input is bad."""
         try:
             text = read_text(options["file"])
-            report = evaluate_text(text, options["file"], options["through"])
+            report = evaluate_text(
+                text, options["file"], options["through"], datetime.now(UTC).date()
+            )
             shown = report_json(report)
         except BadInput as error:
             for problem in error.problems:

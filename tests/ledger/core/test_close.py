@@ -235,17 +235,24 @@ def test_every_finding_says_what_to_do() -> None:
     [
         ("2025-13", "no such month"),
         ("June", "is not a month"),
-        ("2025-07", "lies after the latest statement"),
+        ("2026-01", "lies in the future"),
         ("2024-12", "lies before the first statement"),
     ],
 )
 def test_a_through_that_cannot_be_closed_is_refused(through: str, words: str) -> None:
     with pytest.raises(BadInput) as caught:
-        evaluate_text(json.dumps(eventful().json()), "story.json", through)
+        evaluate_text(json.dumps(eventful().json()), "story.json", through, date(2025, 12, 31))
     (problem,) = caught.value.problems
     assert words in problem.message
     assert problem.where == "--through"
     assert problem.remedy
+
+
+def test_a_month_whose_statements_are_late_can_be_closed() -> None:
+    text = json.dumps(eventful().json())
+    report = evaluate_text(text, "story.json", "2025-07", date(2025, 12, 31))
+    assert report.closes[-1].month == "2025-07"
+    assert "statement-missing" in {one.finding.code for one in report.runs}
 
 
 def test_faults_of_facts_plan_and_month_are_told_together() -> None:
