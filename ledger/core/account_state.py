@@ -96,18 +96,26 @@ def capital_outflow(linked: int, own: int, cents: int) -> Outflow:
 
 
 def proceeds_outflow(
-    linked: int, own: int, withdrawn: int, proceeds: int, fraction: Fraction
+    linked: int,
+    own: int,
+    withdrawn: int,
+    proceeds: int,
+    fraction: Fraction,
+    *,
+    reinvested: bool = False,
 ) -> Outflow:
     """Sale proceeds leaving: W withdrawn of S, the part sold having cost fraction f.
 
     D = round(L x f). S >= D: moved max(0, D - (S - W)); S < D: moved
     round(D x W / S). A total sale below the debt with nothing reinvested moves
     the proceeds only: the vanished rest is deemed still used (ITA 20.1(1)).
+    `reinvested`: W goes to another account and the link follows it whole, though
+    the replacement be worth less (Tennant v. MNR, [1996] 1 SCR 305).
     """
     debt = round_half_up(linked * fraction)
     if proceeds >= debt:
         moved = max(0, debt - (proceeds - withdrawn))
-    elif fraction == 1 and withdrawn == proceeds:
+    elif fraction == 1 and withdrawn == proceeds and not reinvested:
         moved = withdrawn
     else:
         moved = round_half_up(Fraction(debt * withdrawn, proceeds))

@@ -316,7 +316,14 @@ class _Replay:
         if proceeds:
             whole = entry.proceeds_cents if entry.proceeds_cents is not None else proceeds
             fraction = account.cost_fraction(entry, proceeds, fact.statement)
-            out = proceeds_outflow(linked, own, proceeds, max(whole, proceeds), fraction)
+            out = proceeds_outflow(
+                linked,
+                own,
+                proceeds,
+                max(whole, proceeds),
+                fraction,
+                reinvested=self.kinds.get(entry.to or "") == "non-registered",
+            )
             self._leave(account, fact, out.moved, out.own, "proceeds")
 
     def _leave(

@@ -5,13 +5,16 @@ Where a figure is computed by hand from a rule's text, the docstring says so.
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
 
 import pytest
 
 from ledger.core.account_state import proceeds_outflow
+from ledger.core.deductions import deduction_years
+from ledger.core.tracing import trace
+from planning.core.types import Household
 from tests.ledger.core.builders import household, traced
 
 
@@ -98,6 +101,91 @@ def test_partial_sales(withdrawn: int, proceeds: int, moved: int) -> None:
     assert out.moved == moved
 
 
+def _bought(amount: str) -> dict[str, Any]:
+    return {"id": "c1", "date": "2025-01-02", "kind": "contribution", "amount": amount,
+            "from": "line-1"}  # fmt: skip
+
+
+def _sale(entry_id: str, amount: str, to: str, proceeds: str, fraction: str) -> dict[str, Any]:
+    return {"id": entry_id, "date": "2025-06-02", "kind": "withdrawal", "amount": amount,
+            "of": "proceeds", "to": to, "proceeds": proceeds,
+            "cost_fraction": fraction}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("withdrawn", "proceeds", "moved"),
+    [("18000.00", "48000.00", 10_000_00), ("16000.00", "32000.00", 20_000_00)],
+)
+def test_partial_sales_on_a_line(withdrawn: str, proceeds: str, moved: int) -> None:
+    """The same cases (a) and (c) through the books: 100,000 linked, 40 % of the cost sold."""
+    account = [_bought("100000.00"), _sale("w1", withdrawn, "personal", proceeds, "0.4")]
+    line = traced(household("2025-01-01 draw 100000.00 invest", account)).lines["line"]
+    assert line.principal == (100_000_00 - moved, 0, moved)
+
+
+@pytest.mark.parametrize(
+    ("sales", "first", "second"),
+    [((("1200000.00", "inv2", "1500000.00"), ("300000.00", "inv3", "300000.00")),
+      700_000_00, 300_000_00),
+     ((("300000.00", "inv3", "1500000.00"), ("1200000.00", "inv2", "1200000.00")),
+      1_000_000_00, 0)],
+)  # fmt: skip
+def test_replacements_worth_the_debt_are_linked_as_chosen(
+    sales: tuple[tuple[str, str, str], ...], first: int, second: int
+) -> None:
+    """Folio 1.38, Example 5: 1,000,000 borrowed, sold for 1,500,000 into Y (1,200,000) and
+    Z (300,000). Either choice stands, given by the order of the two transfers."""
+    account = [_bought("1000000.00")]
+    account += [_sale(f"w{n}", cash, to, all_, "1") for n, (cash, to, all_) in enumerate(sales)]
+    line = traced(household("2025-01-01 draw 1000000.00 invest", account)).lines["line"]
+    assert line.principal == (1_000_000_00, 0, 0)
+    assert (line.targets["inv2"], line.targets["inv3"]) == (first, second)
+    assert line.targets["inv"] == 0
+
+
+def test_replacements_worth_less_than_the_debt_share_the_link_by_value() -> None:
+    """Folio 1.39, Example 6: sold for 800,000 into Y (600,000) and Z (200,000): the debt
+    of 1,000,000 is linked 750,000 and 250,000."""
+    account = [
+        _bought("1000000.00"),
+        _sale("w1", "600000.00", "inv2", "800000.00", "1"),
+        _sale("w2", "200000.00", "inv3", "200000.00", "1"),
+    ]
+    line = traced(household("2025-01-01 draw 1000000.00 invest", account)).lines["line"]
+    assert line.principal == (1_000_000_00, 0, 0)
+    assert (line.targets["inv2"], line.targets["inv3"]) == (750_000_00, 250_000_00)
+    assert line.targets["inv"] == 0
+
+
+def test_a_slip_that_turns_a_distribution_into_capital_restates_from_its_day_only() -> None:
+    """Van Steenis with the T3 slip's box 42 (return of capital) known after the year-end:
+    500 of cash paid out and spent was booked as income, and is capital."""
+
+    def year(of: str) -> Household:
+        account = [
+            _bought("20000.00"),
+            {"id": "d1", "date": "2025-10-01", "kind": "distribution", "amount": "500.00",
+             "of": of, "paid": "cash"},
+            {"id": "w1", "date": "2025-10-02", "kind": "withdrawal", "amount": "500.00",
+             "to": "personal"},
+        ]  # fmt: skip
+        return household("2025-01-01 draw 20000.00 invest\n2025-12-31 interest 1196.71", account)
+
+    booked, restated = year("eligible_dividend"), year("return_of_capital")
+    day = date(2025, 1, 1)
+    while day <= date(2025, 12, 31):
+        before, after = (trace(one, day).lines["line"] for one in (booked, restated))
+        assert before.balance == after.balance
+        moved = 500_00 if day >= date(2025, 10, 2) else 0
+        assert before.principal == (20_000_00, 0, 0)
+        assert after.principal == (20_000_00 - moved, 0, moved), day
+        day += timedelta(days=1)
+    (posting,) = trace(restated, day).lines["line"].postings
+    # 500 of 20,000 for the 90 nights from 2 October to 30 December, of 364 nights.
+    share = Fraction(500 * 90, 20_000 * 364)
+    assert posting.classes == (1196_71 - round(share * 1196_71), 0, round(share * 1196_71))
+
+
 def _with_return_of_capital(to: str, then: str = "") -> Any:
     account = [
         {"id": "c1", "date": "2025-01-02", "kind": "contribution", "amount": "200000.00",
@@ -148,24 +236,25 @@ def test_compound_interest_counts_when_paid() -> None:
     100,000 of simple interest a year, 110,510 of compound paid in year five."""
     rows = ["2021-01-01 draw 1000000.00 invest"]
     owed = 1_000_000_00
-    for year in range(2022, 2027):
+    for year in range(2021, 2026):
         interest = owed // 10
         owed += interest
-        rows.append(f"{year}-01-01 interest {interest / 100:.2f}")
-    rows.append(f"2026-01-01 repayment {owed / 100:.2f}")
+        rows.append(f"{year}-12-31 interest {interest / 100:.2f}")
+    rows.append(f"2025-12-31 repayment {owed / 100:.2f}")
+    assert owed == 1_610_510_00
     found = household(
-        "\n".join(rows), starts="2021-01-01", ends="2026-12-31", rates=[["2021-01-01", "0.10"]],
+        "\n".join(rows), starts="2021-01-01", rates=[["2021-01-01", "0.10"]],
         interest_method="payable",
     )  # fmt: skip
-    end = traced(found, "2026-12-31")
-    line = end.lines["line"]
-    assert owed == 1_610_510_00
-    assert line.balance == 0
-    simple = [one.classes[0] - one.compound[0] for one in line.postings]
-    for got in simple:
-        # The memo's year is one period; ours counts days, a leap year has one more.
-        assert abs(got - 100_000_00) <= 30_00
-    assert sum(simple) + sum(one.compound[0] for one in end.payments) == 610_510_00
+    end = traced(found)
+    postings = end.lines["line"].postings
+    assert [one.compound[0] for one in postings] == [
+        0, 10_000_00, 21_000_00, 33_100_00, 46_410_00
+    ]  # fmt: skip
+    years = deduction_years(found, end, "2025-12")
+    assert [one.deductible for one in years] == [100_000_00] * 4 + [210_510_00]
+    assert [one.compound for one in years] == [0, 0, 0, 0, 110_510_00]
+    assert end.lines["line"].balance == 0
 
 
 def test_borrowing_to_pay_deductible_interest_is_deductible() -> None:

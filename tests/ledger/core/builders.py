@@ -69,6 +69,7 @@ def household(
             "lines": [{"ref": ref, "spread": "0"} for ref in ("line", *(other_lines or {}))],
             "investments": [{"ref": "inv", "kind": "non-registered", "owners": ["m1"]},
                             {"ref": "inv2", "kind": "non-registered", "owners": ["m1"]},
+                            {"ref": "inv3", "kind": "non-registered", "owners": ["m1"]},
                             {"ref": "tfsa", "kind": "tfsa", "owners": ["m1"]}],
             "prime": [], "statements": statements, "uses": found, "plan": None,
         },

@@ -476,7 +476,7 @@ class NaiveTracer:
         d = round_half_up(linked * f)
         if s >= d:
             moved = max(0, d - (s - w))
-        elif f == 1 and w == s:
+        elif f == 1 and w == s and self.kinds.get(entry.to or "") != "non-registered":
             moved = w
         else:
             moved = round_half_up(Fraction(d * w, s))
