@@ -30,6 +30,10 @@ FONTS = ("IBMPlexSans-Regular.woff2", "IBMPlexSans-Medium.woff2", "IBMPlexSans-S
 SCHEME = "towpath:"
 
 
+class ReferenceRefusedError(ValueError):
+    """The document refers to something outside the package; nothing was drawn."""
+
+
 def render_packet(data: Mapping[str, Any]) -> bytes:
     """The PDF of a quarterly packet's snapshot, in the snapshot's own language."""
     with translation.override(str(data["language"])):
@@ -90,7 +94,7 @@ def pdf_bytes(html: str, images: Mapping[str, str]) -> bytes:
     fetcher = _fetcher(images)
     fonts = FontConfiguration()
     css = (ASSETS / "packet.css").read_text(encoding="utf-8")
-    with _quiet_collector():
+    with _quiet_collector(), _refusals_as_errors():
         document = HTML(string=html, url_fetcher=fetcher, base_url=SCHEME, media_type="print")
         sheet = CSS(string=css, url_fetcher=fetcher, font_config=fonts, base_url=SCHEME)
         pdf = document.write_pdf(
@@ -102,7 +106,7 @@ def pdf_bytes(html: str, images: Mapping[str, str]) -> bytes:
         )
     # Inside a drawing the library swallows even a fatal refusal; it may not pass here.
     if fetcher.refused:
-        raise fetcher.refused[0]
+        raise ReferenceRefusedError(str(fetcher.refused[0]))
     return bytes(pdf)
 
 
@@ -158,6 +162,17 @@ def _number(reference: Any) -> int:
     text = reference.decode() if isinstance(reference, bytes) else str(reference or "")
     head = text.split(" ", 1)[0]
     return int(head) if head.isdigit() else -1
+
+
+@contextmanager
+def _refusals_as_errors() -> Iterator[None]:
+    """The library's fatal refusal is no ordinary exception; from here on it is one."""
+    from weasyprint.urls import FatalURLFetchingError
+
+    try:
+        yield
+    except FatalURLFetchingError as refused:
+        raise ReferenceRefusedError(str(refused)) from refused
 
 
 @contextmanager

@@ -104,8 +104,8 @@ def _month_before(month: str) -> str:
     return f"{year - 1:04d}-12" if number == 1 else f"{year:04d}-{number - 1:02d}"
 
 
-_INSIDE_MIXED_LINE = ("personal-use", "registered-destination", "capital-leak", "proceeds-leak")
-_EXPOSURES = ("renewal-due", "renewal-passed")
+INSIDE_MIXED_LINE = ("personal-use", "registered-destination", "capital-leak", "proceeds-leak")
+EXPOSURES = ("renewal-due", "renewal-passed")
 
 
 def counted(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -115,7 +115,7 @@ def counted(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
     would count twice), and renewals, whose dollars are the balance at stake and
     no loss.
     """
-    return [one for one in steps(findings) if one["code"] not in _EXPOSURES]
+    return [one for one in steps(findings) if one["code"] not in EXPOSURES]
 
 
 def steps(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -124,7 +124,7 @@ def steps(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
     Left out: events that the cure of an open `mixed-line` finding mends with it.
     """
     mixed = any(one["code"] == "mixed-line" for one in findings)
-    return [one for one in findings if not (mixed and one["code"] in _INSIDE_MIXED_LINE)]
+    return [one for one in findings if not (mixed and one["code"] in INSIDE_MIXED_LINE)]
 
 
 def by_severity(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -157,6 +157,19 @@ MEASURE_WORDS: dict[str, str] = {
     "line": gettext_noop("Line owed"),
 }
 
+PACKET_WORDS: dict[str, str] = {
+    "queued": gettext_noop("waiting to be drawn"),
+    "rendering": gettext_noop("being drawn"),
+    "stored": gettext_noop("stored"),
+    "parked": gettext_noop("could not be drawn; ask whoever runs this server"),
+}
+RUN_WORDS: dict[str, str] = {
+    "scheduled": gettext_noop("Scheduled"),
+    "running": gettext_noop("Running"),
+    "complete": gettext_noop("Complete"),
+    "complete_with_exceptions": gettext_noop("Complete, some set aside"),
+}
+
 CAUTIONS: tuple[str, ...] = (
     gettext_noop(
         "Borrowing to invest magnifies losses as well as gains: the loan and its interest "

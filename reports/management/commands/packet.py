@@ -1,0 +1,149 @@
+"""`packet`: issue a household's packet and write it as a PDF."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from argparse import ArgumentParser
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from config.problems import BadInput, Problem
+from reports.packets.period import read_quarter
+from reports.services.asking import access_for
+from reports.services.packets import (
+    NotClosedError,
+    QuarterlyRequest,
+    draw_packet,
+    issue_quarterly,
+)
+
+
+class Command(BaseCommand):
+    """Issue a packet: exit 0 written, 1 months are not closed, 2 bad input."""
+
+    help = "Issue a household's packet as a PDF. Safe to repeat: equal inputs, equal packet."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """Declare the command's arguments."""
+        kinds = parser.add_subparsers(dest="kind", required=True)
+        quarterly = kinds.add_parser("quarterly", help="the packet of one quarter")
+        quarterly.add_argument("ref", metavar="REF", help="the household's reference")
+        quarterly.add_argument("quarter", metavar="YYYY-Qn", help="the quarter, as in 2026-Q3")
+        quarterly.add_argument("--out", required=True, metavar="DIR", help="folder for the PDF")
+        quarterly.add_argument("--firm", metavar="F", help="the firm, when several know the ref")
+        quarterly.add_argument(
+            "--language", choices=("en", "fr"), help="default: the household's own"
+        )
+        quarterly.add_argument(
+            "--as-of", metavar="YYYY-MM-DD", help="date of the packet; default: quarter end + 10"
+        )
+        quarterly.add_argument("--json", action="store_true", help="print the outcome as JSON")
+
+    def handle(self, **options: Any) -> None:
+        """Issue, draw and write the packet."""
+        try:
+            request, out, access = self._read(options)
+            with access.opened():
+                packet = issue_quarterly(access=access, request=request)
+            # Its own transaction each: a packet once issued stays, drawn or not.
+            with access.opened():
+                packet = draw_packet(access=access, packet_id=packet.pk)
+                name, pdf = packet.file_name, bytes(packet.pdf)
+        except BadInput as error:
+            self._refuse(error, as_json=options["json"])
+        except NotClosedError as error:
+            self._wait(error, options)
+        path = write_whole(out / name, pdf)
+        self._tell(packet, path, as_json=options["json"])
+
+    def _read(self, options: dict[str, Any]) -> tuple[QuarterlyRequest, Path, Any]:
+        """The request, the folder and the access. Raises BadInput with every fault."""
+        problems: list[Problem] = []
+        quarter = as_of = access = None
+        try:
+            quarter = read_quarter(options["quarter"])
+        except BadInput as error:
+            problems += error.problems
+        try:
+            as_of = date.fromisoformat(options["as_of"]) if options["as_of"] else None
+        except ValueError:
+            problems.append(
+                Problem(
+                    "-", "--as-of", f"{options['as_of']!r} is no date", "Write it as 2026-10-10"
+                )
+            )
+        out = Path(options["out"])
+        if out.exists() and not out.is_dir():
+            problems.append(Problem(str(out), "--out", "this is a file", "Name a folder"))
+        try:
+            access = access_for(options["ref"], options["firm"])
+        except BadInput as error:
+            problems += error.problems
+        if problems or quarter is None:
+            raise BadInput(problems)
+        return QuarterlyRequest(options["ref"], quarter, options["language"], as_of), out, access
+
+    def _refuse(self, error: BadInput, *, as_json: bool) -> None:
+        for problem in error.problems:
+            self.stderr.write(str(problem))
+        if as_json:
+            problems = [one.as_dict() for one in error.problems]
+            self.stdout.write(json.dumps({"problems": problems}, ensure_ascii=False, indent=1))
+        raise SystemExit(2) from error
+
+    def _wait(self, error: NotClosedError, options: dict[str, Any]) -> None:
+        ref = options["ref"]
+        for month in error.open_months:
+            self.stderr.write(
+                f"{ref}: {month} is not closed. Import its statements, then run close_month {month}"
+            )
+        for month in error.stale_months:
+            self.stderr.write(
+                f"{ref}: facts of {month} changed since its close. Run close_month {month} again"
+            )
+        if options["json"]:
+            waiting = {"not_closed": error.open_months, "to_close_again": error.stale_months}
+            self.stdout.write(json.dumps(waiting, indent=1))
+        raise SystemExit(1) from error
+
+    def _tell(self, packet: Any, path: Path, *, as_json: bool) -> None:
+        if not as_json:
+            self.stdout.write(f"{packet.pdf_sha256}  {path}")
+            return
+        shown = {
+            "file": str(path),
+            "sha256": packet.pdf_sha256,
+            "version": packet.version,
+            "period": packet.period,
+            "language": packet.language,
+            "as_of": packet.as_of.isoformat(),
+            "inputs": packet.input_digest,
+        }
+        self.stdout.write(json.dumps(shown, ensure_ascii=False, indent=1))
+
+
+def write_whole(path: Path, content: bytes) -> Path:
+    """Write a file so that it is there whole or not at all, even if the power fails."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    temporary = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
+    return path

@@ -1,0 +1,91 @@
+"""One household as its pages and packets read it, through Access alone."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+from typing import Any
+from uuid import UUID
+
+from django.utils.translation import get_language
+
+from config import formatting
+from ledger.mapping import household_value
+from planning.core.months import last_day
+from planning.core.types import Household
+from reports.models import Packet
+from reports.packets.words import PACKET_WORDS
+from reports.selectors.pages import household_page, month_page
+from reports.selectors.stored import StoredReport, stored_report
+
+GRACE = timedelta(days=10)
+_MONTH = re.compile(r"[0-9]{4}-(0[1-9]|1[0-2])\Z")
+
+
+def household_report(
+    access: Any, ref: str, through: str | None = None
+) -> tuple[Any, Household, StoredReport]:
+    """The household's row, its facts, and the report of its closes up to `through`."""
+    row = access.household(ref)
+    household = household_value(row)
+    return row, household, stored_report(row.pk, household, through)
+
+
+def household_page_of(access: Any, ref: str) -> dict[str, Any]:
+    """What the household's page shows, its packets included.
+
+    Dates to do things by count from ten days after the last closed month, as a
+    packet's do: they stand still until the next close.
+    """
+    row, household, stored = household_report(access, ref)
+    last = stored.through
+    as_of = last_day(last) + GRACE if last else row.recorded_at.date()
+    page = household_page(household, stored.report, as_of)
+    language = get_language() or "en"
+    if not access.can("finding.view"):
+        page |= {"findings": [], "settled": [], "records": [], "holds": []}
+    return page | {
+        "shows_findings": access.can("finding.view"),
+        "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
+        "packets": [_packet(one, language) for one in _packets(row)],
+    }
+
+
+def month_page_of(access: Any, ref: str, month: str) -> dict[str, Any] | None:
+    """What a month's page shows; None when the month is not closed."""
+    row = access.household(ref)
+    if not _MONTH.match(month):
+        return None
+    household = household_value(row)
+    page = month_page(household, stored_report(row.pk, household).report, month)
+    if page is None:
+        return None
+    shows = access.can("finding.view")
+    return page | {"shows_findings": shows, "findings": page["findings"] if shows else []}
+
+
+def stored_packet(access: Any, ref: str, packet_id: UUID) -> Packet | None:
+    """A packet with its bytes; None when the household has no such packet stored."""
+    row = access.household(ref)
+    found = Packet.objects.filter(household_id=row.pk, pk=packet_id, state="stored")
+    return found.select_related("household").first()
+
+
+def _packets(row: Any) -> Any:
+    found = Packet.objects.filter(household_id=row.pk).defer("pdf", "snapshot", "toolchain")
+    return found.select_related("household").order_by("-period", "language", "-version")
+
+
+def _packet(one: Packet, language: str) -> dict[str, Any]:
+    year, quarter = one.period.split("-Q")
+    return {
+        "id": one.pk,
+        "period": formatting.quarter(int(year), int(quarter), language),
+        "name": one.file_name,
+        "version": one.version,
+        "language": one.language,
+        "as_of": one.as_of,
+        "sha256": one.pdf_sha256,
+        "stored": one.state == "stored",
+        "state": PACKET_WORDS[one.state],
+    }

@@ -1,0 +1,154 @@
+"""Issuing packets: snapshot first, bytes after, each kept for good.
+
+Asking twice with the same inputs gives the same packet; other inputs give the
+next version. The unique constraints decide, so two workers who ask at once end
+with one row.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import Max
+from django.db.models.functions import Now
+
+from config.audit import record
+from reports.models import Packet
+from reports.packets.period import Quarter
+from reports.packets.quarterly import default_as_of, quarterly_data
+from reports.rendering import TEMPLATE_VERSION, render_packet, toolchain
+from reports.selectors.household import household_report
+
+
+class NotClosedError(Exception):
+    """Months of the quarter are open, or their facts changed since their close."""
+
+    def __init__(self, open_months: tuple[str, ...], stale_months: tuple[str, ...]) -> None:
+        self.open_months = open_months
+        self.stale_months = stale_months
+        super().__init__(", ".join((*open_months, *stale_months)))
+
+
+@dataclass(frozen=True, slots=True)
+class QuarterlyRequest:
+    """What is asked for. Without a language the household's, without a date the default."""
+
+    ref: str
+    quarter: Quarter
+    language: str | None = None
+    as_of: date | None = None
+
+
+def issue_quarterly(*, access: Any, request: QuarterlyRequest) -> Packet:
+    """The packet of a household's quarter: an equal one on file, or the next version, queued.
+
+    Raises NotClosedError when a month of the quarter is not closed or has to be
+    closed again, BadInput for a language that is not spoken, and what
+    `access.household` raises for a household that is not to be seen.
+    """
+    quarter = request.quarter
+    with transaction.atomic():
+        row, household, stored = household_report(access, request.ref, quarter.months[-1])
+        closed = {one["month"] for one in stored.report["months"]}
+        still_open = tuple(month for month in quarter.months if month not in closed)
+        stale = tuple(month for month in quarter.months if month in stored.stale)
+        if still_open or stale:
+            raise NotClosedError(still_open, stale)
+        data = quarterly_data(
+            household,
+            stored.report,
+            quarter.year,
+            quarter.number,
+            request.language or row.language,
+            request.as_of or default_as_of(quarter),
+        )
+        packet, is_new = _equal_or_next(row, data, access)
+        if is_new:
+            record(
+                access,
+                "packet.issued",
+                object_type="packet",
+                object_id=packet.pk,
+                detail={"household": household.ref, "period": packet.period}
+                | {"version": packet.version, "inputs": packet.input_digest},
+            )
+    return packet
+
+
+def _equal_or_next(row: Any, data: dict[str, Any], access: Any) -> tuple[Packet, bool]:
+    """The packet with these inputs, made now or found; whether it was made now."""
+    key = {
+        "household_id": row.pk,
+        "kind": "quarterly",
+        "input_digest": data["input_digest"],
+        "template_version": TEMPLATE_VERSION,
+    }
+    series = {
+        "household_id": row.pk,
+        "kind": "quarterly",
+        "period": data["period"]["label"],
+        "language": data["language"],
+    }
+    while True:
+        found = Packet.objects.filter(**key).first()
+        if found is not None:
+            return found, False
+        latest = Packet.objects.filter(**series).aggregate(Max("version"))["version__max"] or 0
+        packet = Packet(
+            firm_id=row.firm_id,
+            **key,
+            period=series["period"],
+            language=series["language"],
+            version=latest + 1,
+            as_of=data["as_of"],
+            snapshot=data,
+            by_id=access.user_id,
+        )
+        try:
+            with transaction.atomic():
+                packet.save(force_insert=True)
+        except IntegrityError:
+            continue  # another worker was first: theirs is found, or ours takes the next number
+        return packet, True
+
+
+def draw_packet(*, access: Any, packet_id: Any) -> Packet:
+    """Draw a packet's bytes from its snapshot and keep them; a stored one stays as it is.
+
+    The drawing itself runs outside any lock: two workers who draw the same
+    snapshot get the same bytes, and the first to store them is final. A snapshot
+    that cannot be drawn is parked with the reason, which is raised on.
+    """
+    packet = Packet.objects.get(pk=packet_id)
+    if packet.state == "stored":
+        return packet
+    unfinished = Packet.objects.filter(pk=packet_id).exclude(state="stored")
+    unfinished.update(state="rendering", error="")
+    try:
+        pdf = render_packet(packet.snapshot)
+    except Exception as failed:
+        unfinished.update(state="parked", error=f"{type(failed).__name__}: {failed}"[:500])
+        raise
+    with transaction.atomic():
+        stored = unfinished.update(
+            state="stored",
+            error="",
+            pdf=pdf,
+            pdf_sha256=hashlib.sha256(pdf).hexdigest(),
+            toolchain=toolchain(),
+            stored_at=Now(),
+        )
+        packet.refresh_from_db()
+        if stored:
+            record(
+                access,
+                "packet.stored",
+                object_type="packet",
+                object_id=packet.pk,
+                detail={"sha256": packet.pdf_sha256},
+            )
+    return packet

@@ -1,0 +1,1 @@
+"""Pages: translate a request, ask one selector, answer."""

@@ -1,0 +1,47 @@
+"""One household, one of its months, and its packets as files."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.cache import add_never_cache_headers
+from django.views.decorators.http import require_safe
+
+from reports.selectors.household import household_page_of, month_page_of, stored_packet
+from reports.views.guard import needs
+
+
+@require_safe
+@needs("household.view")
+def household(request: HttpRequest, ref: str) -> HttpResponse:
+    """Pictures, what is to be done, findings, months, draws and packets of a household."""
+    page = household_page_of(request.access, ref)
+    return render(request, "reports/desk/household.html", {"page": page, "here": "book"})
+
+
+@require_safe
+@needs("month.view")
+def month(request: HttpRequest, ref: str, month: str) -> HttpResponse:
+    """One closed month, plan against actual."""
+    page = month_page_of(request.access, ref, month)
+    if page is None:
+        raise Http404
+    return render(request, "reports/desk/month.html", {"page": page, "here": "book"})
+
+
+@require_safe
+@needs("packet.view")
+def packet(request: HttpRequest, ref: str, packet_id: Any) -> HttpResponse:
+    """A stored packet's bytes, as issued, as a file that no cache keeps."""
+    found = stored_packet(request.access, ref, packet_id)
+    if found is None:
+        raise Http404
+    response = HttpResponse(bytes(found.pdf), content_type="application/pdf")
+    # The name is made of our own pattern; nothing typed by anybody reaches the header.
+    response["Content-Disposition"] = f'attachment; filename="{found.file_name}"'
+    response["X-Content-Type-Options"] = "nosniff"
+    add_never_cache_headers(response)
+    response["Cache-Control"] = "no-store"
+    return response
