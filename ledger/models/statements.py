@@ -27,6 +27,8 @@ SHA256 = "^[0-9a-f]{64}$"
 class SourceFile(FirmOwned):
     """A file as it was received, byte for byte; what it led to names it."""
 
+    facts = True
+
     household = owned_key("planning.Household", "files")
     name = models.CharField(max_length=255)
     sha256 = models.CharField(max_length=64)
@@ -78,6 +80,8 @@ class Statement(FirmOwned):
     keeps the order of the household file.
     """
 
+    facts = True
+
     household = owned_key("planning.Household", "statements")
     account = owned_key("planning.Account", "statements")
     starts = models.DateField()
@@ -127,6 +131,8 @@ class Statement(FirmOwned):
 class StatementRate(FirmOwned):
     """A rate stated on a statement, from its date."""
 
+    facts = True
+
     statement = owned_key("ledger.Statement", "rates")
     starts = models.DateField()
     rate = RateField()
@@ -146,6 +152,8 @@ class StatementEntry(FirmOwned):
     `external_id` is the entry's id in the household, unique among the current
     statements. `source` is the file's `from`.
     """
+
+    facts = True
 
     household = owned_key("planning.Household", "entries")
     statement = owned_key("ledger.Statement", "entries")

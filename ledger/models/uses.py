@@ -19,6 +19,8 @@ class DrawUse(FirmOwned):
     `withdrawn` takes the claim back.
     """
 
+    facts = True
+
     household = owned_key("planning.Household", "uses")
     draw = models.CharField(max_length=120)
     revision = models.PositiveIntegerField(default=1)
@@ -54,6 +56,8 @@ class DrawUse(FirmOwned):
 class UseSplit(FirmOwned):
     """A part of a draw and its use; `of` only for a refinance."""
 
+    facts = True
+
     use = owned_key("ledger.DrawUse", "splits")
     position = models.PositiveIntegerField()
     amount_cents = models.BigIntegerField()
@@ -77,6 +81,8 @@ class UseSplit(FirmOwned):
 
 class EvidenceRef(FirmOwned):
     """A paper that supports a split; with `known_on`, from that date only."""
+
+    facts = True
 
     split = owned_key("ledger.UseSplit", "evidence")
     position = models.PositiveIntegerField()

@@ -16,6 +16,8 @@ PARTIES = ("borrower", "payer", "claimant", "owner")
 class Account(FirmOwned):
     """An account of a household under its reference; statements hang on it for good."""
 
+    facts = True
+
     household = owned_key("planning.Household", "accounts")
     kind = models.CharField(max_length=10)
     ref = models.CharField(max_length=64)
@@ -32,6 +34,8 @@ class Account(FirmOwned):
 
 class Facility(FirmOwned):
     """The readvanceable facility of a household version."""
+
+    facts = True
 
     version = owned_key("planning.HouseholdVersion", "facilities")
     lender_value_cents = models.BigIntegerField()
@@ -67,6 +71,8 @@ class Facility(FirmOwned):
 class Mortgage(FirmOwned):
     """A mortgage of a household version."""
 
+    facts = True
+
     version = owned_key("planning.HouseholdVersion", "mortgages")
     account = owned_key("planning.Account", "+")
     position = models.PositiveIntegerField()
@@ -101,6 +107,8 @@ class Mortgage(FirmOwned):
 class MortgageTerm(FirmOwned):
     """One term of a mortgage: a fixed rate, or a spread to prime."""
 
+    facts = True
+
     mortgage = owned_key("planning.Mortgage", "terms")
     position = models.PositiveIntegerField()
     starts = models.DateField()
@@ -133,6 +141,8 @@ class MortgageTerm(FirmOwned):
 class CreditLine(FirmOwned):
     """A credit line of a household version."""
 
+    facts = True
+
     version = owned_key("planning.HouseholdVersion", "lines")
     account = owned_key("planning.Account", "+")
     position = models.PositiveIntegerField()
@@ -153,6 +163,8 @@ class CreditLine(FirmOwned):
 class InvestmentAccount(FirmOwned):
     """An investment account of a household version."""
 
+    facts = True
+
     version = owned_key("planning.HouseholdVersion", "investments")
     account = owned_key("planning.Account", "+")
     position = models.PositiveIntegerField()
@@ -169,6 +181,8 @@ class InvestmentAccount(FirmOwned):
 
 class Party(FirmOwned):
     """A person's part in an account: who borrows, pays, claims the interest, owns."""
+
+    facts = True
 
     version = owned_key("planning.HouseholdVersion", "parties")
     account = owned_key("planning.Account", "+")

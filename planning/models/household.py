@@ -62,6 +62,8 @@ class HouseholdVersion(FirmOwned):
     `digest` is of the content, so that loading the same content adds nothing.
     """
 
+    facts = True
+
     household = owned_key("planning.Household", "versions")
     number = models.PositiveIntegerField()
     digest = models.CharField(max_length=64)
@@ -87,6 +89,8 @@ class HouseholdVersion(FirmOwned):
 class Member(FirmOwned):
     """A person of the household."""
 
+    facts = True
+
     version = owned_key("planning.HouseholdVersion", "members")
     position = models.PositiveIntegerField()
     ref = models.CharField(max_length=64)
@@ -109,6 +113,8 @@ class Member(FirmOwned):
 
 class MemberIncome(FirmOwned):
     """A person's taxable income of one year, in cents."""
+
+    facts = True
 
     member = owned_key("planning.Member", "incomes")
     year = models.PositiveSmallIntegerField()

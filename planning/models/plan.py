@@ -18,6 +18,8 @@ class PlanVersion(FirmOwned):
     says that the household has no plan any more.
     """
 
+    facts = True
+
     household = owned_key("planning.Household", "plans")
     number = models.PositiveIntegerField()
     inputs = models.TextField(blank=True)

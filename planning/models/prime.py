@@ -12,6 +12,8 @@ from config.database.base import FirmOwned, RateField, owned_key, rate_between
 class PrimeRate(FirmOwned):
     """Prime from a date on. A correction is a further revision; without a rate it withdraws."""
 
+    facts = True
+
     household = owned_key("planning.Household", "primes")
     starts = models.DateField()
     revision = models.PositiveIntegerField(default=1)

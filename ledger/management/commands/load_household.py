@@ -1,0 +1,101 @@
+"""`load_household`: take household files into the book, all of them or none."""
+
+from __future__ import annotations
+
+import json
+import sys
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from tqdm import tqdm
+
+from config.problems import BadInput, Problem
+from ledger.services.households import Loaded, load_households
+from planning.access import Access
+from planning.models import Firm
+from planning.selectors.firms import find_firm, firms
+from planning.services.firms import create_firm
+
+
+class Command(BaseCommand):
+    """Load household files."""
+
+    help = "Load household files into the book. The same file twice changes nothing."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """Declare the command's arguments."""
+        parser.add_argument("files", nargs="+", metavar="FILE", help='a household file, or "-"')
+        parser.add_argument("--firm", metavar="NAME", help="the firm, when there are several")
+        parser.add_argument(
+            "--create-firm", metavar="NAME", help="start this firm if it is not there, and use it"
+        )
+        parser.add_argument("--reason", default="", help="why, for versions and the trail")
+        parser.add_argument("--json", action="store_true", help="print one JSON object a file")
+
+    def handle(self, **options: Any) -> None:
+        """Load; exit 2 with every problem, and nothing written, on bad input."""
+        try:
+            files = read_files(options["files"])
+            firm = _firm(options)
+            loaded = load_households(
+                access=Access.system(firm.pk, "load_household"),
+                files=tqdm(files, unit="file", disable=None, file=sys.stderr),
+                reason=options["reason"],
+            )
+        except BadInput as error:
+            refuse(self, error, as_json=options["json"])
+        for (name, _), one in zip(files, loaded, strict=True):
+            if options["json"]:
+                self.stdout.write(json.dumps(_shown(name, one), ensure_ascii=False))
+            else:
+                what = "; ".join(one.changes) if one.changed else "already here, nothing changed"
+                self.stdout.write(f"{name}: {one.ref}: {what}")
+
+
+def _firm(options: dict[str, Any]) -> Firm:
+    wanted = options["create_firm"]
+    if wanted is None:
+        return find_firm(options["firm"], "load_household")
+    found = [one for one in firms() if one.name == wanted]
+    return found[0] if found else create_firm(name=wanted)
+
+
+def _shown(name: str, one: Loaded) -> dict[str, object]:
+    return {
+        "file": name,
+        "household": one.ref,
+        "created": one.created,
+        "changed": one.changed,
+        "changes": list(one.changes),
+    }
+
+
+def read_files(names: list[str]) -> list[tuple[str, bytes]]:
+    """(name, bytes) of every file. Raises BadInput with all that cannot be read."""
+    found: list[tuple[str, bytes]] = []
+    problems: list[Problem] = []
+    for name in names:
+        try:
+            found.append((name, sys.stdin.buffer.read() if name == "-" else _bytes(name)))
+        except OSError as error:
+            message = f"the file cannot be read: {error.strerror}"
+            problems.append(Problem(name, "", message, "Check the path and its rights"))
+    if problems:
+        raise BadInput(problems)
+    return found
+
+
+def _bytes(name: str) -> bytes:
+    return Path(name).read_bytes()
+
+
+def refuse(command: BaseCommand, error: BadInput, *, as_json: bool) -> None:
+    """Say every problem and exit 2."""
+    for problem in error.problems:
+        command.stderr.write(str(problem))
+    if as_json:
+        shown = [problem.as_dict() for problem in error.problems]
+        command.stdout.write(json.dumps(shown, ensure_ascii=False, indent=1))
+    raise SystemExit(2) from error

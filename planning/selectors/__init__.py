@@ -1,0 +1,1 @@
+"""Reads of the plan's side, access first."""
