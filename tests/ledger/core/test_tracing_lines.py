@@ -144,7 +144,7 @@ def test_after_a_gap_between_statements_nights_start_anew_and_are_not_checked() 
             2025-03-31 interest 3.30
         """,
             rates=[["2025-01-01", "0.06"], ["2025-03-01", "0.06"]],
-        ),  # fmt: skip
+        ),
         ("2025-01-01", "2025-01-31", 0, 1000_00),
         ("2025-03-01", "2025-12-31", 1000_00, 2013_30),
     )
