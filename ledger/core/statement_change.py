@@ -10,12 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from hashlib import sha256
 
 from ledger.core.formats.balance import movement_cents
 from ledger.core.formats.types import ParsedEntry, ParsedStatement
 from planning.core.types import Entry, Statement
 
 DAY = timedelta(days=1)
+MOST_ID = 120
 
 
 class CannotBook(Exception):  # noqa: N818 - a finding about the file, turned into a Problem
@@ -45,10 +47,14 @@ def entry_id(account: str, external_id: str) -> str:
     """The id of a posting in the household: unique, and the same at every import.
 
     Banks' ids are unique within an account only, so the account's reference
-    goes before them, unless the id already begins with it.
+    goes before them, unless the id already begins with it. An id too long for the
+    book is replaced by its digest.
     """
     start = f"{account}-"
-    return external_id if external_id.startswith(start) else f"{start}{external_id}"
+    found = external_id if external_id.startswith(start) else f"{start}{external_id}"
+    if len(found) <= MOST_ID:
+        return found
+    return f"{start}{sha256(external_id.encode()).hexdigest()[:40]}"
 
 
 def statement_of(one: ParsedStatement, account: str, opening: int, closing: int) -> Statement:

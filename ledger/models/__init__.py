@@ -2,11 +2,13 @@
 
 from ledger.models.closes import HouseholdMonth, MonthClose
 from ledger.models.findings import Finding, FindingEvent
+from ledger.models.identifiers import AccountIdentifier
 from ledger.models.jobs import Job
 from ledger.models.statements import SourceFile, Statement, StatementEntry, StatementRate
 from ledger.models.uses import DrawUse, EvidenceRef, UseSplit
 
 __all__ = [
+    "AccountIdentifier",
     "DrawUse",
     "EvidenceRef",
     "Finding",

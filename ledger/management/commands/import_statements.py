@@ -7,6 +7,7 @@ import re
 import sys
 from argparse import ArgumentParser
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -65,13 +66,17 @@ class Command(BaseCommand):
         if options["dry_run"] and not options["household"]:
             answers = list(self._read_only(files, read_options))
         else:
-            answers = self._book(files, read_options, options)
+            try:
+                answers = self._book(files, read_options, options)
+            except BadInput as error:
+                answers = [summary(str(path), None, problems=error.problems) for path in files[:1]]
         self._answer(answers, as_json=options["json"])
 
     def _read_only(
         self, files: tuple[Path, ...], options: ReadOptions
     ) -> Iterator[dict[str, object]]:
         """What the files hold, without a household and without the database."""
+        options = replace(options, today=datetime.now(zone(options.zone)).date())
         for path in self._progress(files):
             try:
                 for one in read_statements(path.read_bytes(), str(path), options):
@@ -82,16 +87,22 @@ class Command(BaseCommand):
     def _book(
         self, files: tuple[Path, ...], read_options: ReadOptions, options: dict[str, Any]
     ) -> list[dict[str, object]]:
-        from ledger.services.importing import import_from_command
+        from ledger.services.importing.asking import import_for_firm
+        from ledger.services.importing.running import ImportRequest
 
-        return import_from_command(
-            files=tuple((str(path), path.read_bytes()) for path in self._progress(files)),
-            read_options=read_options,
-            firm=options["firm"],
+        request = ImportRequest(
+            files=tuple((str(path), path.read_bytes()) for path in files),
+            options=read_options,
             household=options["household"],
             account=options["account"],
             dry_run=options["dry_run"],
         )
+        with tqdm(total=len(files), unit="file", disable=None, file=sys.stderr) as bar:
+            result = import_for_firm(request=request, firm=options["firm"], progress=bar.update)
+        if not options["json"]:
+            for act in result.acts:
+                self.stdout.write(act)
+        return list(result.answers)
 
     def _progress(self, files: tuple[Path, ...]) -> Iterator[Path]:
         """The files, with a bar on a terminal and without one elsewhere."""
@@ -153,7 +164,6 @@ def _read_options(options: dict[str, Any]) -> ReadOptions:
     if problems:
         raise BadInput(problems)
     return ReadOptions(
-        today=datetime.now(zone(ReadOptions().zone)).date(),
         kind=options["kind"],
         columns=columns,
         period=period,
