@@ -11,10 +11,11 @@ supports it too, since that money is then not the household's own.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import defaultdict, deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import takewhile
 
 from ledger.core.facts import Fact
 from planning.core.types import Household, Split
@@ -47,7 +48,7 @@ def support(household: Household, facts: Iterable[Fact], as_of: date) -> Support
     seen = [fact for fact in facts if fact.on <= as_of]
     uses = {one.draw: one.splits for one in household.uses}
     kinds = {one.ref: one.kind for one in household.investments}
-    free: dict[tuple[str, int], list[Fact]] = defaultdict(list)
+    free: dict[tuple[str, int], deque[Fact]] = defaultdict(deque)
     for fact in seen:
         if not fact.of_line and fact.entry.kind == "contribution":
             free[fact.account, fact.amount].append(fact)
@@ -73,13 +74,16 @@ def support(household: Household, facts: Iterable[Fact], as_of: date) -> Support
     return Support(by_split, used)
 
 
-def _matching(fact: Fact, split: Split, free: dict[tuple[str, int], list[Fact]]) -> str | None:
+def _matching(fact: Fact, split: Split, free: dict[tuple[str, int], deque[Fact]]) -> str | None:
     """Take the contribution that supports a split off the free ones; its entry id."""
     if split.use != "income-investment":
         return None
     waiting = free[split.to or "", split.amount_cents]
     latest = fact.on + timedelta(days=SUPPORT_DAYS)
-    fits = [one for one in waiting if fact.on <= one.on <= latest]
+    while waiting and waiting[0].on < fact.on:
+        # Draws come in date order: no later draw can use it either.
+        waiting.popleft()
+    fits = list(takewhile(lambda one: one.on <= latest, waiting))
     for source in (fact.entry.id, None):
         for one in fits:
             if one.entry.source == source:

@@ -15,13 +15,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from copy import copy
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 from ledger.core.account_state import AccountState, capital_outflow, proceeds_outflow
 from ledger.core.facts import Fact, household_facts
 from ledger.core.line_state import LineState, NightRates, rounded_share
 from ledger.core.split_classes import class_of_split
-from ledger.core.support import Support, support
+from ledger.core.support import SUPPORT_DAYS, Support, support
 from ledger.core.trace_types import (
     NONE,
     DrawTrace,
@@ -67,8 +67,12 @@ class Tracer:
         known = support(self.household, self.facts, as_of)
         run = self._resumed(known, as_of)
         run.support = known
-        run.advance(as_of)
-        self._kept = [*self._kept[1 - CHECKPOINTS :], _Checkpoint(as_of, known, run.copy())]
+        # Purchases of the next days may still support the latest draws; before
+        # them everything is settled, and the next call can go on from there.
+        for day in (as_of - timedelta(days=SUPPORT_DAYS + 1), as_of):
+            if not self._kept or self._kept[-1].until < day:
+                run.advance(day)
+                self._kept = [*self._kept[1 - CHECKPOINTS :], _Checkpoint(day, known, run.copy())]
         return run.result(as_of)
 
     def _resumed(self, known: Support, as_of: date) -> _Replay:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 
 import pytest
 
-from ledger.core.facts import facts_problems
+from ledger.core import tracing
+from ledger.core.facts import Fact, facts_problems
 from ledger.core.trace_types import Trace
 from ledger.core.tracing import Tracer, trace
 from planning.core.months import last_day, month_of, months_between
@@ -75,6 +77,31 @@ def test_going_on_month_by_month_equals_the_full_replay(seed: int) -> None:
         assert tracer.at(last_day(month)) == trace(household, last_day(month)), month
     # Asking for an earlier date afterwards starts over and gives the same answer.
     assert tracer.at(last_day("2024-03")) == trace(household, last_day("2024-03"))
+
+
+def test_going_on_plays_a_fact_a_few_times_not_once_a_month(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    played = 0
+    plain = tracing._Replay._line_fact
+
+    def counted(self: tracing._Replay, fact: Fact) -> None:
+        nonlocal played
+        played += 1
+        plain(self, fact)
+
+    monkeypatch.setattr(tracing._Replay, "_line_fact", counted)
+    household = random_life(1, months=24)
+    # Papers without a date, so that only purchases of the next days change what is known.
+    undated = tuple(
+        replace(use, splits=tuple(replace(one, evidence=()) for one in use.splits))
+        for use in household.uses
+    )
+    tracer = Tracer(replace(household, uses=undated))
+    for month in months_between("2024-01", "2025-12"):
+        tracer.at(last_day(month))
+    facts = sum(fact.of_line for fact in tracer.facts)
+    assert facts <= played <= 2 * facts
 
 
 def test_the_lives_reach_every_rule() -> None:
