@@ -7,11 +7,13 @@ from uuid import UUID
 
 from django.db.models.functions import Now
 
+from config import audit
 from config.database import firm_scope
 from config.faults import fault_point
 from ledger.models import HouseholdMonth, MonthClose
 from ledger.services.closing import facts, sweeping
 from ledger.services.closing.facts import Coverage
+from planning.access import Access
 
 
 def schedule_all() -> int:
@@ -71,8 +73,26 @@ def schedule_month(*, firm_id: UUID, month: date, books: Coverage, only: UUID | 
     return len(rows)
 
 
-def release_parked(*, household_id: UUID, month: date) -> int:
-    """Try a parked month again, on a person's word; how many rows were released."""
-    return HouseholdMonth.objects.filter(
-        household_id=household_id, month=month, state="parked"
-    ).update(state="pending", attempt=0, due_at=Now(), error="", hinted_at=None)
+def release_parked(*, access: Access, household_id: UUID, month: date) -> bool:
+    """Try a parked month again, on a person's word; whether there was one.
+
+    Within the caller's firm scope. Raises PermissionDenied.
+    """
+    access.require("month.close")
+    rows = HouseholdMonth.objects.filter(
+        household_id=household_id, month=month.replace(day=1), state="parked"
+    )
+    found = rows.first()
+    if found is None:
+        return False
+    MonthClose.objects.select_for_update().get(pk=found.close_id)
+    released = rows.update(state="pending", attempt=0, due_at=Now(), error="", hinted_at=None)
+    sweeping.finalize(found.close_id)
+    audit.record(
+        access,
+        "month.retry",
+        object_type="household",
+        object_id=household_id,
+        detail={"month": f"{month:%Y-%m}"},
+    )
+    return bool(released)

@@ -9,10 +9,12 @@ from django.db import connection
 from django.db.models import Max, QuerySet
 from django.db.models.functions import Now
 
+from config import audit
 from config.faults import fault_point
 from ledger.core.lifecycle import ItemState
 from ledger.core.month_result import HouseholdCloser
 from ledger.models import HouseholdMonth, MonthClose
+from planning.access import Access
 
 # The fence rises on every row: a close under way with the old facts cannot write,
 # and one that holds the household in memory reads it again.
@@ -31,6 +33,15 @@ _MARK = """
            lease_until = NULL, hinted_at = NULL
      WHERE household_id = %(household)s AND month >= %(month)s AND state <> 'superseded'
 """
+# A parked month is tried again, so its close is no longer complete. Closes are locked
+# before their rows, here as everywhere.
+_REOPEN = """
+    UPDATE ledger_monthclose SET state = 'running', completed_at = NULL
+     WHERE state = 'complete_with_exceptions'
+       AND id IN (SELECT close_id FROM ledger_householdmonth
+                   WHERE household_id = %(household)s AND month >= %(month)s
+                     AND state = 'parked')
+"""
 
 
 def mark_stale(*, household_id: UUID, month: date, reason: str) -> int:
@@ -42,11 +53,10 @@ def mark_stale(*, household_id: UUID, month: date, reason: str) -> int:
     ones included. Returns the number of rows touched.
     """
     assert reason, "a new version needs a reason"
+    wanted = {"household": household_id, "month": month.replace(day=1), "reason": reason}
     with connection.cursor() as cursor:
-        cursor.execute(
-            _MARK,
-            {"household": household_id, "month": month.replace(day=1), "reason": reason},
-        )
+        cursor.execute(_REOPEN, wanted)
+        cursor.execute(_MARK, wanted)
         return cursor.rowcount
 
 
@@ -95,6 +105,13 @@ def open_version(row: HouseholdMonth, reason: str, state: ItemState = "pending")
         reason=reason,
     )
     MonthClose.objects.filter(pk=row.close_id).update(state="running", completed_at=None)
+    audit.record(
+        Access.system(row.firm_id, "month close", channel="worker"),
+        "month.reopen",
+        object_type="household",
+        object_id=row.household_id,
+        detail={"month": f"{row.month:%Y-%m}", "version": newest + 1, "reason": reason},
+    )
     return True
 
 

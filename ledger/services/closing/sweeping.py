@@ -11,16 +11,18 @@ from uuid import UUID
 
 from django.conf import settings
 from django.db import connection
-from django.db.models import Count
+from django.db.models import Count, Exists, OuterRef, Q
 from django.db.models.functions import Now
 
+from config import audit
 from config.database import firm_scope
 from config.faults import fault_point
 from config.sending import send_after_commit
-from ledger.core.lifecycle import close_state
+from ledger.core.lifecycle import UNFINISHED, close_state
 from ledger.models import HouseholdMonth, MonthClose
 from ledger.services import jobs
 from ledger.services.closing import claiming, facts
+from planning.access import Access
 
 CLOSE_ITEM = "ledger.tasks.close_item"
 
@@ -69,7 +71,10 @@ def sweep_firm(firm_id: UUID) -> Swept:
         hinted = hint_due(firm_id=firm_id)
     fault_point("sweep.hinted")
     with firm_scope(firm_id):
-        closes = MonthClose.objects.filter(state__in=("scheduled", "running"))
+        unfinished = HouseholdMonth.objects.filter(close=OuterRef("pk"), state__in=UNFINISHED)
+        closes = MonthClose.objects.filter(
+            Q(state__in=("scheduled", "running")) | Exists(unfinished)
+        )
         open_closes = list(closes.values_list("pk", flat=True))
     finished = 0
     for close_id in open_closes:
@@ -126,6 +131,14 @@ def finalize(close_id: UUID) -> bool:
     if state == close.state:
         return False
     MonthClose.objects.filter(pk=close_id).update(state=state, completed_at=Now() if done else None)
+    if done:
+        audit.record(
+            Access.system(close.firm_id, "month close", channel="worker"),
+            "month.complete",
+            object_type="month_close",
+            object_id=close_id,
+            detail={"month": f"{close.month:%Y-%m}", "state": state, **counts},
+        )
     return done
 
 
