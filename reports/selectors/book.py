@@ -156,9 +156,12 @@ def _urgent_first(found: QuerySet[Any]) -> QuerySet[Any]:
     dollars = Sum(
         "findings__dollars_cents", filter=mine & ~Q(findings__code__in=EXPOSURES), default=0
     )
-    return found.annotate(urgency=Coalesce(Min(urgency), NOT_URGENT), drift_cents=dollars).order_by(
-        "urgency", "-drift_cents", "ref"
+    changed = HouseholdMonth.objects.filter(household_id=OuterRef("pk"), state="done").exclude(
+        stale_reason=""
     )
+    return found.annotate(
+        urgency=Coalesce(Min(urgency), NOT_URGENT), drift_cents=dollars, stale=Exists(changed)
+    ).order_by("urgency", "-drift_cents", "ref")
 
 
 def _rows(households: list[Any]) -> list[dict[str, Any]]:
@@ -167,20 +170,10 @@ def _rows(households: list[Any]) -> list[dict[str, Any]]:
     for finding in Finding.objects.filter(working(), household_id__in=ids):
         findings.setdefault(finding.household_id, []).append(finding)
     latest = latest_balances(ids)
-    stale = set(_stale(ids))
     return [
-        _row(one, findings.get(one.pk, []), latest.get(one.pk), stale=one.pk in stale)
+        _row(one, findings.get(one.pk, []), latest.get(one.pk), stale=one.stale)
         for one in households
     ]
-
-
-def _stale(ids: list[Any]) -> QuerySet[Any]:
-    return (
-        HouseholdMonth.objects.filter(household_id__in=ids, state="done")
-        .exclude(stale_reason="")
-        .values_list("household_id", flat=True)
-        .distinct()
-    )
 
 
 def _row(

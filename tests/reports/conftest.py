@@ -44,14 +44,26 @@ class Book:
 @pytest.fixture
 def book(db: None) -> Book:
     """Heron Quay closed for July to September 2026, and another firm's household."""
+    return make_book()
+
+
+@pytest.fixture
+def committed_book(request: pytest.FixtureRequest) -> Book:
+    """The same, committed, for tests with several workers; they mark their databases."""
+    request.getfixturevalue("transactional_db")
+    return make_book()
+
+
+def make_book() -> Book:
+    """Load and close both firms' households."""
     firm, people = _firm("Fernhollow Advisory", ("principal", "advisor", "assistant", "client"))
     other, strangers = _firm("Quillback Wealth", ("principal",))
     people["stranger"] = strangers["principal"]
     people["nobody"] = User.objects.create_user("no.firm@elsewhere.example", "x" * 14)
-    _load(firm, sample.file())
+    load(firm, sample.file())
     canary = sample.file()
     canary["household"] |= {"ref": CANARY_REF, "name": CANARY}
-    _load(other, canary)
+    load(other, canary)
     for name in ("Fernhollow Advisory", "Quillback Wealth"):
         for work in asking.plan_work(month="2026-09", first="2026-07", firm=name, household=None):
             asking.close_here(work)
@@ -81,7 +93,8 @@ def _firm(name: str, roles: tuple[str, ...]) -> tuple[Any, dict[str, User]]:
     return firm.pk, people
 
 
-def _load(firm: Any, file: dict[str, Any]) -> None:
+def load(firm: Any, file: dict[str, Any]) -> None:
+    """Load a household file into a firm's book."""
     content = json.dumps(file).encode()
     with firm_scope(firm):
         load_households(
