@@ -6,13 +6,13 @@ and writes the trail.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from planning import mapping
 from planning import models as rows
 from planning.access import Access
-from planning.core.types import Household, RateSteps
+from planning.core.types import Household, Plan, RateSteps
 
 HEADER = ("name", "province", "advisor_email")
 
@@ -160,10 +160,15 @@ def _new_prime(row: rows.Household, wanted: RateSteps, held: RateSteps) -> list[
     return [f"prime on {len(moved)} dates"]
 
 
+def _ordered(plan: Plan | None) -> Plan | None:
+    """A plan whose opening balances stand in one order, which has no meaning of its own."""
+    return None if plan is None else replace(plan, opening=tuple(sorted(plan.opening)))
+
+
 def _new_plan(
     access: Access, row: rows.Household, value: Household, held: Household | None, reason: str
 ) -> list[str]:
-    if value.plan == (held.plan if held else None):
+    if _ordered(value.plan) == _ordered(held.plan if held else None):
         return []
     text = mapping.plan_text(value.plan)
     number = rows.PlanVersion.objects.filter(household=row).count() + 1
