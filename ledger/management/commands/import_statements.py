@@ -13,15 +13,19 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand
+from django.db import OperationalError
 from tqdm import tqdm
 
 from config.problems import BadInput, Problem
 from ledger.core.formats.csv_names import COLUMNS
+from ledger.core.formats.decoding import MOST_BYTES
 from ledger.core.formats.reading import NAMES, read_statements
 from ledger.core.formats.summary import summary
 from ledger.core.formats.types import ACCOUNT_TYPES, ReadOptions
 from ledger.core.formats.values import zone
 
+COMMAND = "import_statements"
+NamedBytes = tuple[str, bytes]
 _PERIOD = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})\.\.([0-9]{4}-[0-9]{2}-[0-9]{2})\Z")
 
 
@@ -30,6 +34,7 @@ class Command(BaseCommand):
 
     help = "Import statements in OFX, QFX or CSV. Every file of a run is booked, or none."
     requires_system_checks: list[str] = []
+    acts: tuple[str, ...] = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Declare the command's arguments."""
@@ -64,34 +69,49 @@ class Command(BaseCommand):
                 self.stderr.write(str(problem))
             raise SystemExit(2) from error
         if options["dry_run"] and not options["household"]:
-            answers = list(self._read_only(files, read_options))
+            answers = self._read_only(files, read_options, options["account"])
         else:
-            try:
-                answers = self._book(files, read_options, options)
-            except BadInput as error:
-                answers = [summary(str(path), None, problems=error.problems) for path in files[:1]]
+            answers = self._book_or_say_why(files, read_options, options)
         self._answer(answers, as_json=options["json"])
 
     def _read_only(
-        self, files: tuple[Path, ...], options: ReadOptions
-    ) -> Iterator[dict[str, object]]:
+        self, files: tuple[NamedBytes, ...], options: ReadOptions, account: str | None
+    ) -> list[dict[str, object]]:
         """What the files hold, without a household and without the database."""
         options = replace(options, today=datetime.now(zone(options.zone)).date())
-        for path in self._progress(files):
+        answers: list[dict[str, object]] = []
+        for name, data in tqdm(files, unit="file", disable=None, file=sys.stderr):
             try:
-                for one in read_statements(path.read_bytes(), str(path), options):
-                    yield summary(str(path), one)
+                found = read_statements(data, name, options)
+                answers += [summary(name, one, account=account) for one in found]
             except BadInput as error:
-                yield summary(str(path), None, problems=error.problems)
+                answers.append(summary(name, None, problems=error.problems))
+        return answers
+
+    def _book_or_say_why(
+        self, files: tuple[NamedBytes, ...], read_options: ReadOptions, options: dict[str, Any]
+    ) -> list[dict[str, object]]:
+        """Book the files; without a database, a dry run still says what they hold."""
+        try:
+            return self._book(files, read_options, options)
+        except BadInput as error:
+            return [summary(name, None, problems=error.problems) for name, _ in files[:1]]
+        except OperationalError as error:
+            reason = str(error).splitlines()[0]
+            if options["dry_run"]:
+                self.stderr.write(f"no database ({reason}): the files are read, nothing is matched")
+                return self._read_only(files, read_options, options["account"])
+            problem = Problem(COMMAND, "", f"the database does not answer ({reason})", "Start it")
+            return [summary(name, None, problems=[problem]) for name, _ in files[:1]]
 
     def _book(
-        self, files: tuple[Path, ...], read_options: ReadOptions, options: dict[str, Any]
+        self, files: tuple[NamedBytes, ...], read_options: ReadOptions, options: dict[str, Any]
     ) -> list[dict[str, object]]:
         from ledger.services.importing.asking import import_for_firm
         from ledger.services.importing.running import ImportRequest
 
         request = ImportRequest(
-            files=tuple((str(path), path.read_bytes()) for path in files),
+            files=files,
             options=read_options,
             household=options["household"],
             account=options["account"],
@@ -99,14 +119,8 @@ class Command(BaseCommand):
         )
         with tqdm(total=len(files), unit="file", disable=None, file=sys.stderr) as bar:
             result = import_for_firm(request=request, firm=options["firm"], progress=bar.update)
-        if not options["json"]:
-            for act in result.acts:
-                self.stdout.write(act)
+        self.acts = result.acts
         return list(result.answers)
-
-    def _progress(self, files: tuple[Path, ...]) -> Iterator[Path]:
-        """The files, with a bar on a terminal and without one elsewhere."""
-        yield from tqdm(files, unit="file", disable=None, file=sys.stderr)
 
     def _answer(self, answers: list[dict[str, object]], *, as_json: bool) -> None:
         bad = False
@@ -119,8 +133,10 @@ class Command(BaseCommand):
                 continue
             for problem in problems:
                 self.stderr.write(str(Problem(**problem)))
-            if not problems:
+            if not problems and not self.acts:
                 self.stdout.write(_line(answer))
+        for act in () if as_json else self.acts:
+            self.stdout.write(act)
         if bad:
             raise SystemExit(2)
 
@@ -135,8 +151,11 @@ def _line(answer: dict[str, object]) -> str:
     )
 
 
-def _files(paths: Iterable[str]) -> Iterator[Path]:
-    """The files named, and those of the folders named. Raises BadInput when there are none."""
+def _files(paths: Iterable[str]) -> Iterator[NamedBytes]:
+    """The files named, and those of the folders named. Raises BadInput when one cannot be read.
+
+    No more of a file is read than the reader would take.
+    """
     problems: list[Problem] = []
     found: list[Path] = []
     for text in paths:
@@ -152,9 +171,19 @@ def _files(paths: Iterable[str]) -> Iterator[Path]:
             found.append(path)
         else:
             problems.append(Problem(text, "", "there is no such file", "Check the path"))
+    read: list[NamedBytes] = []
+    for path in dict.fromkeys(found):
+        try:
+            with path.open("rb") as file:
+                read.append((str(path), file.read(MOST_BYTES + 1)))
+        except OSError as error:
+            reason = error.strerror or str(error)
+            problems.append(
+                Problem(str(path), "", f"the file cannot be read: {reason}", "Check it")
+            )
     if problems:
         raise BadInput(problems)
-    return iter(dict.fromkeys(found))
+    return iter(read)
 
 
 def _read_options(options: dict[str, Any]) -> ReadOptions:
@@ -177,7 +206,7 @@ def _mapping(text: str | None, problems: list[Problem]) -> Iterator[tuple[str, s
         if not equals or column.strip() not in COLUMNS or not name.strip():
             problems.append(
                 Problem(
-                    "import_statements",
+                    COMMAND,
                     "--map",
                     f"{part!r} is not COLUMN=NAME",
                     f"Columns are: {', '.join(COLUMNS)}",
@@ -197,7 +226,7 @@ def _period(text: str | None, problems: list[Problem]) -> tuple[date, date] | No
     if text and not match:
         problems.append(
             Problem(
-                "import_statements",
+                COMMAND,
                 "--period",
                 f"{text!r} is not a period",
                 "Write 2025-02-01..2025-02-28",

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from uuid import UUID
 
 from config.database import firm_scope
 from config.problems import BadInput, Problem
-from ledger.services.closing.facts import firm_ids
+from ledger.core.formats.types import ReadOptions
 from ledger.services.importing.running import ImportRequest, ImportResult, import_statements
 from planning.access import Access
 from planning.models import Firm, Household
+from planning.selectors.firms import find_firm, firms
+
+COMMAND = "import_statements"
 
 
 def import_for_firm(
@@ -20,33 +22,44 @@ def import_for_firm(
 
     Raises BadInput when that is no firm, or several.
     """
-    access = Access.system(_firm(firm, request.household), "import_statements")
+    access = Access.system(_firm(firm, request.household).pk, COMMAND)
     return import_statements(access=access, request=request, progress=progress)
 
 
-def _firm(firm: str | None, household: str | None) -> UUID:
-    """The firm of a request. Raises BadInput."""
-    names: dict[UUID, str] = {}
-    for firm_id in firm_ids():
-        with firm_scope(firm_id):
-            names[firm_id] = Firm.objects.get(pk=firm_id).name
-            has = household is None or Household.objects.filter(ref=household).exists()
-        if firm in (None, names[firm_id], str(firm_id)) and has:
-            continue
-        names.pop(firm_id)
-    if len(names) == 1:
-        return next(iter(names))
-    if names:
-        raise BadInput(
-            [_problem("--firm", f"several firms fit: {', '.join(names.values())}", "Add --firm")]
-        )
-    if household is not None:
-        text = f"there is no household {household}" + (f" in {firm}" if firm else "")
-        raise BadInput([_problem("--household", text, "Check the reference, or load it first")])
-    raise BadInput(
-        [_problem("--firm", f"there is no firm {firm or 'yet'}", "Load a household first")]
+def import_from_command(
+    *,
+    files: tuple[tuple[str, bytes], ...],
+    read_options: ReadOptions,
+    firm: str | None,
+    household: str | None,
+    account: str | None,
+    dry_run: bool,
+) -> list[dict[str, object]]:
+    """Import files given as (name, bytes) and answer as the command does, one object a statement.
+
+    Problems of the files are in the answers. Raises BadInput as `import_for_firm` does.
+    """
+    request = ImportRequest(
+        files=files, options=read_options, household=household, account=account, dry_run=dry_run
     )
+    return list(import_for_firm(request=request, firm=firm).answers)
 
 
-def _problem(where: str, message: str, remedy: str) -> Problem:
-    return Problem("import_statements", where, message, remedy)
+def _firm(name: str | None, household: str | None) -> Firm:
+    """The firm of a request: by name, else the one that has the household. Raises BadInput."""
+    if name is not None or household is None:
+        return find_firm(name, COMMAND)
+    having: list[Firm] = []
+    for one in firms():
+        with firm_scope(one.pk):
+            if Household.objects.filter(ref=household).exists():
+                having.append(one)
+    if len(having) == 1:
+        return having[0]
+    if having:
+        names = ", ".join(one.name for one in having)
+        text = f"{household} is a household of {names}"
+        raise BadInput([Problem(COMMAND, "--household", text, "Add --firm")])
+    text = f"there is no household {household}"
+    remedy = "Check the reference, or load the household first"
+    raise BadInput([Problem(COMMAND, "--household", text, remedy)])
