@@ -157,7 +157,7 @@ def _new_prime(row: rows.Household, wanted: RateSteps, held: RateSteps) -> list[
         )
         for day in moved
     )
-    return [f"prime on {len(moved)} dates"]
+    return [f"prime on {len(moved)} date{'' if len(moved) == 1 else 's'}"]
 
 
 def _ordered(plan: Plan | None) -> Plan | None:

@@ -113,7 +113,8 @@ SCHEMA_DAMAGE = [
         "ALTER TABLE ledger_usesplit DROP CONSTRAINT ledger_usesplit_use_id_same_firm",
         (
             "ALTER TABLE ledger_usesplit ADD CONSTRAINT ledger_usesplit_use_id_same_firm"
-            " FOREIGN KEY (firm_id, use_id) REFERENCES ledger_drawuse (firm_id, id) ON DELETE RESTRICT"
+            " FOREIGN KEY (firm_id, use_id) REFERENCES ledger_drawuse (firm_id, id)"
+            " ON DELETE RESTRICT"
         ),
     ),
 ]

@@ -197,7 +197,7 @@ def test_prime_moves_by_revision(access: Access):
     changed["prime"].append(["2030-01-01", "0.0250"])
     assert load(access, changed).changes == ("prime on 2 dates",)
     del changed["prime"][-1]
-    assert load(access, changed).changes == ("prime on 1 dates",)
+    assert load(access, changed).changes == ("prime on 1 date",)
     assert dumped(access, data["household"]["ref"])["prime"] == changed["prime"]
     with access.opened():
         assert list(
