@@ -141,7 +141,10 @@ def one_statement_a_day(book: Book) -> Iterator[CheckFinding]:
 
 
 def tracing_sums(book: Book) -> Iterator[CheckFinding]:
-    """Replaying every entry from zero, the classes sum to the statement's balance each time."""
+    """Replaying every entry from zero, the classes sum to the statement's balance each time.
+
+    A balance below zero is the household's own money and has no class.
+    """
     if not book.value.statements:
         return
     as_of = max(one.ends for one in book.value.statements)
@@ -157,7 +160,7 @@ def tracing_sums(book: Book) -> Iterator[CheckFinding]:
                 listed[-1].closing_cents
             )
             yield book.say("tracing-sum", "fault", ref, text)
-        if sum(line.classes) != line.balance:
+        if sum(line.classes) != max(0, line.balance):
             yield book.say("tracing-sum", "fault", ref, "the classes do not sum to the balance")
         if sum(line.targets.values()) != line.principal[0]:
             text = "the targets do not sum to the eligible principal"
@@ -165,7 +168,7 @@ def tracing_sums(book: Book) -> Iterator[CheckFinding]:
         running = 0
         for row in line.rows:
             running += sum(row.change)
-            if row.balance != running:
+            if running != max(0, row.balance):
                 yield book.say("tracing-sum", "fault", f"{ref} {row.id}", "a row does not add up")
 
 

@@ -11,7 +11,7 @@ from config.problems import BadInput, Problem
 from ledger import models as rows
 from ledger.core.statement_change import CannotBook, Change, balances_of, change, statement_of
 from ledger.mapping import statements_on_file
-from ledger.services.households import StatementBatch
+from ledger.services.batches import StatementBatch
 from ledger.services.importing.resolving import Found, Target, number_digest
 from planning.access import Access
 from planning.core.household_parts import DESTINATIONS
