@@ -137,7 +137,13 @@ def load_household(
                 "household.load",
                 object_type="household",
                 object_id=stored.household.pk,
-                detail={"ref": value.ref, "file": name, "reason": reason, "changes": changes},
+                detail={
+                    "ref": value.ref,
+                    "file": name,
+                    "reason": reason,
+                    "changes": changes,
+                    "moved": stored.moved,
+                },
             )
         return Loaded(
             household_id=stored.household.pk,

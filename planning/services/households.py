@@ -19,11 +19,16 @@ HEADER = ("name", "province", "advisor_email")
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """A household's row, whether it is new, and what was written about it."""
+    """A household's row, whether it is new, and what was written about it.
+
+    `moved` holds before and after of what the row itself says, for the trail:
+    the row has no other history.
+    """
 
     household: rows.Household
     created: bool
     changes: tuple[str, ...]
+    moved: dict[str, tuple[str | None, str | None]]
 
 
 def store_profile(
@@ -42,11 +47,12 @@ def store_profile(
     access.require("household.edit")
     household, created = _row(access, value, language)
     held = None if created else before or mapping.profile_value(household)
-    changes: list[str] = ["created"] if created else _header_changes(access, household, value)
+    moved = {} if created else _header_changes(access, household, value)
+    changes: list[str] = ["created"] if created else list(moved)
     changes += _new_version(access, household, value, held, reason)
     changes += _new_prime(household, value.prime, held.prime if held else ())
     changes += _new_plan(access, household, value, held, reason)
-    return Stored(household, created, tuple(changes))
+    return Stored(household, created, tuple(changes), moved)
 
 
 def advisor_of(firm_id: UUID, email: str | None) -> rows.Membership | None:
@@ -84,18 +90,23 @@ def _row(access: Access, value: Household, language: str) -> tuple[rows.Househol
     return found, found.pk == fresh.pk
 
 
-def _header_changes(access: Access, row: rows.Household, value: Household) -> list[str]:
+def _header_changes(
+    access: Access, row: rows.Household, value: Household
+) -> dict[str, tuple[str | None, str | None]]:
     wanted = dict(zip(HEADER, (value.name, value.province, value.advisor), strict=True))
-    moved = [key for key, held in wanted.items() if getattr(row, key) != held]
+    moved: dict[str, tuple[str | None, str | None]] = {}
+    for key, after in wanted.items():
+        before = getattr(row, key)
+        if before != after:
+            moved[key] = (before, after)
+            setattr(row, key, after)
     advisor = advisor_of(access.firm_id, value.advisor)
-    if row.advisor_id != (advisor.pk if advisor else None):
-        moved.append("advisor")
+    advisor_id = advisor.pk if advisor else None
+    if row.advisor_id != advisor_id:
+        moved["advisor"] = tuple(str(one) if one else None for one in (row.advisor_id, advisor_id))
         row.advisor = advisor
-    for key in moved:
-        if key in wanted:
-            setattr(row, key, wanted[key])
     if moved:
-        row.save(update_fields=moved)
+        row.save(update_fields=list(moved))
     return moved
 
 

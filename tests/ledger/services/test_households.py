@@ -286,6 +286,10 @@ def test_an_advisor_loads_into_their_own_book_only(db: None):
     mine = household_file("HH-1", "advisor@lockkeepers.example", name="Renamed")
     (loaded,) = load_households(access=access, files=[("mine.json", mine)])
     assert loaded.changes == ("name",)
+    with cast.system.opened():
+        trail = AuditEvent.objects.order_by("-number").first()
+    assert trail.detail["moved"] == {"name": [cast.household.name, "Renamed"]}
+    assert trail.by_id == cast.advisor.pk
     for ref, email in (("HH-2", "colleague@lockkeepers.example"), ("HH-3", None)):
         other = household_file(ref, email, name="Taken")
         with pytest.raises(NotVisibleError):
