@@ -16,7 +16,7 @@ from planning.core.types import Household
 from reports.models import Packet
 from reports.packets.words import PACKET_WORDS
 from reports.selectors.pages import household_page, month_page
-from reports.selectors.stored import StoredReport, stored_report
+from reports.selectors.stored import StoredReport, findings_at, stored_report
 
 GRACE = timedelta(days=10)
 _MONTH = re.compile(r"[0-9]{4}-(0[1-9]|1[0-2])\Z")
@@ -57,11 +57,10 @@ def month_page_of(access: Any, ref: str, month: str) -> dict[str, Any] | None:
     if not _MONTH.match(month):
         return None
     household = household_value(row)
-    page = month_page(household, stored_report(row.pk, household).report, month)
-    if page is None:
-        return None
     shows = access.can("finding.view")
-    return page | {"shows_findings": shows, "findings": page["findings"] if shows else []}
+    drift = findings_at(row.pk, month) if shows else []
+    page = month_page(household, stored_report(row.pk, household).report, month, drift)
+    return None if page is None else page | {"shows_findings": shows}
 
 
 def stored_packet(access: Any, ref: str, packet_id: UUID) -> Packet | None:

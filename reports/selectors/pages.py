@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -117,8 +117,13 @@ def _months(report: Json) -> list[dict[str, Any]]:
     return rows[::-1]
 
 
-def month_page(household: Household, report: Json, month: str) -> dict[str, Any] | None:
-    """One closed month: every row plan against actual, causes, findings; None if not closed."""
+def month_page(
+    household: Household, report: Json, month: str, drift: Sequence[Json]
+) -> dict[str, Any] | None:
+    """One closed month: every row plan against actual, causes; None if it is not closed.
+
+    `drift` are the findings open at that month's close.
+    """
     closed = month_rows(report)
     found = closed.get(month)
     if found is None:
@@ -138,7 +143,7 @@ def month_page(household: Household, report: Json, month: str) -> dict[str, Any]
         ),
         "groups": _groups(plan_rows(report).get(month), found["actual"]),
         "attribution": _attribution(found.get("attribution") or {}),
-        "findings": _findings_of(report, month),
+        "findings": _findings(drift, month),
         "digest": str(found.get("digest") or ""),
         "engine": str(report.get("engine") or ""),
         "revision": found.get("revision"),
@@ -188,12 +193,7 @@ def _attribution(attribution: Mapping[str, Json]) -> dict[str, Any] | None:
     }
 
 
-def _findings_of(report: Json, month: str) -> list[dict[str, Any]]:
-    """Findings alive at a month's close, dated from the day their dates would have read."""
+def _findings(drift: Sequence[Json], month: str) -> list[dict[str, Any]]:
+    """Findings of a month's close, with the dates that were due then."""
     as_of = last_day(month) + timedelta(days=10)
-    rows = [
-        shown_finding(one, as_of)
-        for one in report.get("drift") or ()
-        if str(one["first"]) <= month <= str(one["last"])
-    ]
-    return ordered(rows)
+    return ordered([shown_finding(one, as_of) for one in drift])

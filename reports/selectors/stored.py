@@ -109,6 +109,12 @@ def _full(household_id: UUID, month: str) -> dict[str, Any]:
     return dict(result or {})
 
 
+def findings_at(household_id: UUID, month: str) -> list[dict[str, Any]]:
+    """The findings open at a month's own close, as that close saw them."""
+    drift = _full(household_id, month).get("drift") or []
+    return [one for one in drift if one["open"]]
+
+
 def _plan_rows(
     household: Household, rows: list[dict[str, Any]], last: str | None
 ) -> list[dict[str, Any]]:

@@ -74,7 +74,7 @@ def test_english_figures(english):
         "Dated October 10, 2026",
         "confirm-0715",
         "Mar 15, 2027",  # renewal
-        "2 matters put a deduction at risk.",
+        "2 matters need action now.",
         "Engine 0.1.0",
     ):
         assert part in text, part
@@ -88,7 +88,7 @@ def test_french_figures(french):
         "Emprunter 812,34 $ sur line et les envoyer le jour même à inv.",
         "15 oct. 2026",
         "Daté du 10 octobre 2026",
-        "2 constats mettent une déduction en péril.",
+        "2 constats demandent un geste immédiat.",
         "À faire maintenant",
     ):
         assert part in text, part
