@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand
+from django.db import transaction
 from tqdm import tqdm
 
 from config.problems import BadInput, Problem
@@ -38,12 +39,12 @@ class Command(BaseCommand):
         """Load; exit 2 with every problem, and nothing written, on bad input."""
         try:
             files = read_files(options["files"])
-            firm = _firm(options)
-            loaded = load_households(
-                access=Access.system(firm.pk, "load_household"),
-                files=tqdm(files, unit="file", disable=None, file=sys.stderr),
-                reason=options["reason"],
-            )
+            with transaction.atomic():  # a firm is not started for files that are refused
+                loaded = load_households(
+                    access=Access.system(_firm(options).pk, "load_household"),
+                    files=tqdm(files, unit="file", disable=None, file=sys.stderr),
+                    reason=options["reason"],
+                )
         except BadInput as error:
             refuse(self, error, as_json=options["json"])
         for (name, _), one in zip(files, loaded, strict=True):
