@@ -1,0 +1,228 @@
+"""One block of plans played month by month, every column one plan.
+
+The steps are those of `planning.core.plan`, in its order of a day: the payment,
+then what prepays, then unpaid line interest, then the re-borrow; on the last
+day the posting, then the account. Steps that no plan of the block has are
+skipped. A column that leaves the family while it runs is marked in `left`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planning.core.kernel.block_account import Account
+from planning.core.kernel.block_line import LineBlock
+from planning.core.kernel.block_mortgage import MortgageBlock
+from planning.core.kernel.calendar import days_of
+from planning.core.kernel.exact import SHORT, Doubt, Flags, Ints, Rate
+from planning.core.kernel.loading import (
+    PREPAY,
+    REFUND_INVESTED,
+    REFUND_PREPAID,
+    Loaded,
+)
+from planning.core.kernel.sums import Sums
+
+_LARGEST_LINE = 1 << 29
+_LARGEST_VALUE = 1 << 32
+
+
+class Block:
+    """A block of plans of equal length while it runs. Amounts in cents."""
+
+    def __init__(self, loaded: Loaded, keep: tuple[str, ...]) -> None:
+        column = loaded.column
+        self.size = loaded.size
+        self.months = int(column("months")[0])
+        self.left: Flags = np.zeros(self.size, dtype=np.bool_)
+        self.doubt = Doubt(self.size)
+        self.sums = Sums(self.size, self.months, keep)
+        self.mortgage = MortgageBlock(loaded, self.doubt, self.sums, self.left)
+        self.line = LineBlock(loaded, self.sums, self.left)
+        self.account = Account(loaded, self.doubt, self.sums)
+        self.start = _same(column("start"))
+        self.refund_at = _same(column("refund_month") - 1)
+        self.refund_to = _same(column("refund_to"))
+        self.prepays_held = bool((column("route") == PREPAY).any())
+        self.opening_draw = column("opening_draw")
+        self.reserve = column("reserve")
+        self.draws = bool(column("share").any() or self.opening_draw.any())
+        self.whole_share = bool(column("whole_share").all())
+        self.share = Rate(column("share"), SHORT)
+        self.line_cap = column("line_cap")
+        self.cap65 = column("cap65")
+        self.registered = column("registered")
+        self.saving: Ints = np.zeros(self.size, dtype=np.int64)
+        self.deducted: Ints = np.zeros(self.size, dtype=np.int64)
+        self.extras = by_month(loaded.extras)
+        self.steps = by_month(loaded.steps)
+
+    def run(self) -> None:
+        """Play every month."""
+        for month in range(self.months):
+            self._month(month)
+        self.left |= self.doubt.flags()
+
+    # -- the month ----------------------------------------------------------------
+
+    def _month(self, month: int) -> None:
+        sums = self.sums
+        at = self.start + month
+        number: Ints = at % 12
+        last = days_of(at)
+        sums.begin(month, self.mortgage.balance, self.line.balance)
+        self.mortgage.begin(number)
+        self.line.begin(at, self.steps.get(month), first=month == 0)
+        extras = self.extras.get(month)
+        day = self.mortgage.payment_day(last)
+        if month == 0:
+            self._open(day)
+        if extras is not None:
+            self._extra(extras, day, before=True)
+        self._payment_day(month, number, day, extras)
+        if extras is not None:
+            self._extra(extras, day, before=False)
+        self._close(month, number, last)
+
+    def _payment_day(self, month: int, number: Ints, day: Ints, extras: Ints | None) -> None:
+        self.line.pay_waiting(day - 1, self._room)
+        paying, freed = self.mortgage.pay(month)
+        freed = self._refund(number, paying, freed)
+        if self.prepays_held:
+            held = self.account.release(paying)
+            freed = freed + self.mortgage.prepay(held)
+        if extras is not None:
+            offered = _offered(extras, self.size, extras[:, 2] == _at(day, extras[:, 0]))
+            freed = freed + self.mortgage.prepay(offered)
+        opening = None
+        if month == 0:
+            opening = np.where(paying & (day == 1), self.opening_draw, 0)
+        self._use_room(day, freed, opening)
+
+    def _open(self, day: Ints) -> None:
+        """The opening draw of the plans that make no payment on their first day."""
+        if self.opening_draw.any():
+            alone = ~(self.mortgage.pays(0) & (day == 1))
+            self._reborrow(np.zeros(self.size, np.int64), np.where(alone, self.opening_draw, 0))
+
+    def _extra(self, extras: Ints, day: Ints, *, before: bool) -> None:
+        """Extras on a day of their own, before or after the day of the payment."""
+        days, own = extras[:, 2], _at(day, extras[:, 0])
+        chosen = days < own if before else days > own
+        if not chosen.any():
+            return
+        on = np.zeros(self.size, dtype=np.int64)
+        on[extras[chosen, 0]] = days[chosen]
+        # A column without such an extra stays at the day it has reached.
+        on = np.maximum(on, self.line.nights.cursor)
+        self.line.pay_waiting(on - 1, self._room)
+        freed = self.mortgage.prepay(_offered(extras, self.size, chosen))
+        self._use_room(on, freed, None)
+
+    # -- room ---------------------------------------------------------------------
+
+    def _limit(self) -> Ints:
+        whole = self.cap65
+        if self.mortgage.has_excess:
+            whole = whole + self.mortgage.excess
+        whole = np.minimum(self.registered, whole)
+        whole -= self.mortgage.balance
+        return np.minimum(self.line_cap, whole, out=whole)
+
+    def _room(self) -> Ints:
+        room = self._limit()
+        room -= self.line.balance
+        return np.maximum(room, 0, out=room)
+
+    def _use_room(self, day: Ints, freed: Ints, opening: Ints | None) -> None:
+        self.sums.add("room_freed", freed)
+        self.line.carry(day)
+        self.line.pay_waiting(day, self._room)
+        if self.draws:
+            self._reborrow(freed, opening)
+
+    def _reborrow(self, freed: Ints, opening: Ints | None) -> None:
+        wanted = freed if self.whole_share else self.share.times(freed)
+        room = self._room()
+        if opening is not None:
+            self.left |= opening > room
+            wanted = wanted + opening
+        room -= self.reserve
+        np.maximum(room, 0, out=room)
+        amount: Ints = np.minimum(wanted, room, out=room)
+        self.line.draw(amount)
+        self.account.contribute(amount)
+        self.sums.add("draw", amount)
+
+    # -- the refund ---------------------------------------------------------------
+
+    def _refund(self, number: Ints, paying: Flags, freed: Ints) -> Ints:
+        due = number == self.refund_at
+        if not due.any():
+            return freed
+        amount = np.where(due, self.saving, 0)
+        self.sums.add("refund", amount)
+        positive = np.maximum(amount, 0)
+        self.account.contribute(np.where(self.refund_to == REFUND_INVESTED, positive, 0), own=True)
+        prepaid = np.where(self.refund_to == REFUND_PREPAID, positive, 0)
+        taken = np.where(paying, prepaid, 0)
+        self.sums.add("refused", prepaid - taken)
+        found: Ints = freed + self.mortgage.prepay(taken)
+        return found
+
+    # -- the last day -------------------------------------------------------------
+
+    def _close(self, month: int, number: Ints, last: Ints) -> None:
+        self.line.pay_waiting(last, self._room)
+        self.line.carry(last)
+        deductible = self.line.post()
+        self.deducted += deductible
+        self.account.close()
+        self.account.capital_leaves(self.line)
+        final = month == self.months - 1
+        closing = number == 11
+        if final or closing.any():
+            self._close_year(closing | final)
+        self.sums.close(
+            mortgage_closing=self.mortgage.balance,
+            line_closing=self.line.balance,
+            eligible=self.line.class_balance(0),
+            unsupported=self.line.class_balance(1),
+            ineligible=self.line.class_balance(2),
+            portfolio_closing=self.account.value,
+        )
+        if self.sums.wants("limit", "room"):
+            limit = np.maximum(self._limit(), 0)
+            room = np.maximum(limit - self.line.balance, 0)
+            self.sums.close(limit=limit, room=room)
+
+    def _close_year(self, closing: Flags) -> None:
+        saving = self.account.saving(self.deducted)
+        self.saving = np.where(closing, saving, self.saving)
+        self.deducted = np.where(closing, 0, self.deducted)
+        self.account.end_year(closing)
+        self.mortgage.look_at_excess()
+        self.left |= self.line.balance > _LARGEST_LINE * 8 // 5
+        self.left |= self.account.value > _LARGEST_VALUE
+
+
+def _same(values: Ints) -> Ints:
+    """One value for the whole block where all columns agree: it broadcasts."""
+    return values[:1] if (values == values[0]).all() else values
+
+
+def _at(values: Ints, columns: Ints) -> Ints:
+    return values[columns] if values.shape[0] > 1 else np.broadcast_to(values, columns.shape)
+
+
+def _offered(extras: Ints, size: int, chosen: Flags) -> Ints:
+    found = np.zeros(size, dtype=np.int64)
+    found[extras[chosen, 0]] = extras[chosen, 3]
+    return found
+
+
+def by_month(events: Ints) -> dict[int, Ints]:
+    """Rows of events by their month."""
+    order = events[np.argsort(events[:, 1], kind="stable")]
+    months, since = np.unique(order[:, 1], return_index=True)
+    return dict(zip(months.tolist(), np.split(order, since[1:].tolist()), strict=False))

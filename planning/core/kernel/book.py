@@ -1,0 +1,214 @@
+"""The plan of a whole book: every household equal to the cent with `run_plan`.
+
+Plans inside the family are played in blocks of arrays; every other plan, and
+every plan that leaves the family while it runs, by the scalar engine. Nothing
+is approximated, and no month is stored that was not asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from config.problems import BadInput, Problem
+from planning.core.kernel.block import Block
+from planning.core.kernel.exact import Ints
+from planning.core.kernel.family import outside
+from planning.core.kernel.loading import NAMES, SORTED_BY, Loaded, load
+from planning.core.kernel.sums import CLOSING, TOTALS
+from planning.core.plan import run_plan
+from planning.core.plan_problems import plan_problems
+from planning.core.plan_types import PlanRow
+from planning.core.types import Household
+
+BLOCK = 4096
+FEW = 8
+"""Fewer plans than this in one block are quicker one by one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """The result of some plans of a book. Amounts in cents.
+
+    `places` are their places in the book. `totals` and `closing` hold an array
+    by key, `kept` an array of months x plans for each column asked for.
+    """
+
+    places: Ints
+    totals: dict[str, Ints]
+    closing: dict[str, Ints]
+    kept: dict[str, Ints]
+
+
+@dataclass(frozen=True, slots=True)
+class BookResult:
+    """A book played out, in the order given. Amounts in cents.
+
+    `totals` are flows over each plan, `closing` the figures of its last month.
+    `kept` holds months x plans for each column asked for, zero past a plan's
+    end. `scalar` marks the plans played one by one. A household whose plan
+    cannot be played is all zero and has its problems in `refused`, by place.
+    """
+
+    totals: dict[str, Ints]
+    closing: dict[str, Ints]
+    kept: dict[str, Ints]
+    scalar: tuple[int, ...]
+    refused: dict[int, tuple[Problem, ...]]
+
+
+Receive = Callable[[Part], None]
+
+
+def plan_book(
+    households: Sequence[Household],
+    *,
+    keep: tuple[str, ...] = (),
+    receive: Receive | None = None,
+) -> BookResult:
+    """Play the plans of a book, or the scenarios of one household.
+
+    `keep` names row columns whose months are returned. With `receive` those
+    months go to it block by block instead and are forgotten, so that memory
+    stays at one block's trajectories. Households without a plan are all zero.
+    """
+    inside, others, refused = _choose(households)
+    whole = _Whole(households, keep, receive)
+    whole.refused.update(refused)
+    if inside:
+        loaded = load([households[place] for place in inside])
+        for part, left in play(loaded, keep):
+            places = np.array(inside, dtype=np.int64)[part.places]
+            whole.take(Part(places, part.totals, part.closing, part.kept), places[left])
+    whole.one_by_one(others)
+    return whole.result()
+
+
+def _choose(
+    households: Sequence[Household],
+) -> tuple[list[int], list[int], dict[int, tuple[Problem, ...]]]:
+    """Places for the arrays, places for the scalar engine, and problems by place."""
+    inside: list[int] = []
+    others: list[int] = []
+    refused: dict[int, tuple[Problem, ...]] = {}
+    for place, household in enumerate(households):
+        if household.plan is None:
+            continue
+        problems = plan_problems(household, household.ref)
+        if problems:
+            refused[place] = tuple(problems)
+        elif outside(household) is None:
+            inside.append(place)
+        else:
+            others.append(place)
+    if len(inside) < FEW:
+        return [], sorted(inside + others), refused
+    return inside, others, refused
+
+
+def play(loaded: Loaded, keep: tuple[str, ...] = ()) -> Iterator[tuple[Part, Ints]]:
+    """Play loaded plans block by block: each part, and its columns that left the family.
+
+    The figures of a column that left must be replaced by the scalar engine's.
+    """
+    for places in _blocks(loaded):
+        block = Block(_taken(loaded, places), keep)
+        block.run()
+        sums = block.sums
+        left = np.flatnonzero(block.left)
+        yield Part(places, sums.totals, sums.closing, sums.kept), left
+
+
+def _blocks(loaded: Loaded) -> Iterator[Ints]:
+    """Places that may share a block: like plans side by side."""
+    keys = [loaded.column(name) for name in reversed(SORTED_BY)]
+    order: Ints = np.lexsort(keys).astype(np.int64)
+    # Length, compounding and the way interest is paid must agree within a block.
+    fixed = loaded.table[:3, order]
+    cuts = np.flatnonzero((np.diff(fixed, axis=1) != 0).any(axis=0)) + 1
+    for group in np.split(order, cuts.tolist()):
+        for since in range(0, len(group), BLOCK):
+            yield group[since : since + BLOCK]
+
+
+def _taken(loaded: Loaded, places: Ints) -> Loaded:
+    """The plans at some places, renumbered."""
+    new = np.full(loaded.size, -1, dtype=np.int64)
+    new[places] = np.arange(len(places))
+    events = []
+    for rows in (loaded.changes, loaded.steps, loaded.extras):
+        chosen = rows[new[rows[:, 0]] >= 0].copy()
+        chosen[:, 0] = new[chosen[:, 0]]
+        events.append(chosen)
+    return Loaded(np.ascontiguousarray(loaded.table[:, places]), *events)
+
+
+class _Whole:
+    """The book's result while its parts come in."""
+
+    def __init__(
+        self, households: Sequence[Household], keep: tuple[str, ...], receive: Receive | None
+    ) -> None:
+        self.households = households
+        self.keep = keep
+        self.receive = receive
+        size = len(households)
+        months = max((one.plan.months for one in households if one.plan), default=0)
+        self.totals = {key: np.zeros(size, dtype=np.int64) for key in TOTALS}
+        self.closing = {key: np.zeros(size, dtype=np.int64) for key in CLOSING}
+        shape = (0 if receive else months, size)
+        self.kept = {key: np.zeros(shape, dtype=np.int64) for key in keep if not receive}
+        self.scalar: list[int] = []
+        self.refused: dict[int, tuple[Problem, ...]] = {}
+
+    def take(self, part: Part, left: Ints) -> None:
+        """Take a block in; the plans that left the family are played one by one."""
+        for place in left.tolist():
+            self._replace(part, int(np.flatnonzero(part.places == place)[0]), place)
+        for key, found in part.totals.items():
+            self.totals[key][part.places] = found
+        for key, found in part.closing.items():
+            self.closing[key][part.places] = found
+        for key, found in part.kept.items():
+            if self.receive is None:
+                self.kept[key][: found.shape[0], part.places] = found
+        if self.receive is not None:
+            self.receive(part)
+
+    def one_by_one(self, places: Sequence[int]) -> None:
+        """Play plans with the scalar engine."""
+        for place in places:
+            plan = self.households[place].plan
+            assert plan is not None
+            part = Part(
+                np.array([place], dtype=np.int64),
+                {key: np.zeros(1, dtype=np.int64) for key in TOTALS},
+                {key: np.zeros(1, dtype=np.int64) for key in CLOSING},
+                {key: np.zeros((plan.months, 1), dtype=np.int64) for key in self.keep},
+            )
+            self.take(part, part.places)
+
+    def _replace(self, part: Part, column: int, place: int) -> None:
+        self.scalar.append(place)
+        rows: tuple[PlanRow, ...] = ()
+        try:
+            rows = run_plan(self.households[place]).rows
+        except BadInput as error:
+            self.refused[place] = tuple(error.problems)
+        for key, found in part.totals.items():
+            found[column] = sum(getattr(row, key) for row in rows)
+        for key, found in part.closing.items():
+            found[column] = getattr(rows[-1], key) if rows else 0
+        for key, found in part.kept.items():
+            found[:, column] = [getattr(row, key) for row in rows] if rows else 0
+
+    def result(self) -> BookResult:
+        """What the book came to."""
+        return BookResult(
+            self.totals, self.closing, self.kept, tuple(sorted(self.scalar)), self.refused
+        )
+
+
+assert SORTED_BY[:3] == ("months", "simple", "mode"), NAMES
