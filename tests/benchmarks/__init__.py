@@ -1,0 +1,1 @@
+"""Benchmarks: ours beside its rivals in one process. Not tests; pytest does not collect them."""
