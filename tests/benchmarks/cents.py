@@ -72,10 +72,9 @@ def _cut_off(count: int) -> int:
     amounts = _amounts(count)
     dice = random.Random(7)
     true = [dice.randrange(1 << 91, 1 << 93) for _ in range(count)]
-    doubt = exact.Doubt(count)
-    rate = exact.Rate(np.array([one >> 39 for one in true]), exact.FIXED, doubt)
+    rate = exact.Rate(np.array([one >> 39 for one in true]), exact.FIXED, cut_off=True)
     found = rate.times(np.array(amounts)).tolist()
-    rows = zip(amounts, true, found, doubt.flags().tolist(), strict=True)
+    rows = zip(amounts, true, found, rate.doubt.tolist(), strict=True)
     return sum(
         not unsure and round_ratio(one * part, 1 << 100) != got for one, part, got, unsure in rows
     )

@@ -14,7 +14,7 @@ from planning.core.kernel.block_account import Account
 from planning.core.kernel.block_line import LineBlock
 from planning.core.kernel.block_mortgage import MortgageBlock
 from planning.core.kernel.calendar import days_of
-from planning.core.kernel.exact import SHORT, Doubt, Flags, Ints, Rate
+from planning.core.kernel.exact import SHORT, Flags, Ints, Rate
 from planning.core.kernel.loading import (
     PREPAY,
     REFUND_INVESTED,
@@ -35,11 +35,10 @@ class Block:
         self.size = loaded.size
         self.months = int(column("months")[0])
         self.left: Flags = np.zeros(self.size, dtype=np.bool_)
-        self.doubt = Doubt(self.size)
         self.sums = Sums(self.size, self.months, keep)
-        self.mortgage = MortgageBlock(loaded, self.doubt, self.sums, self.left)
+        self.mortgage = MortgageBlock(loaded, self.sums, self.left)
         self.line = LineBlock(loaded, self.sums, self.left)
-        self.account = Account(loaded, self.doubt, self.sums)
+        self.account = Account(loaded, self.sums)
         self.start = _same(column("start"))
         self.refund_at = _same(column("refund_month") - 1)
         self.refund_to = _same(column("refund_to"))
@@ -61,7 +60,7 @@ class Block:
         """Play every month."""
         for month in range(self.months):
             self._month(month)
-        self.left |= self.doubt.flags()
+        self.left |= self.mortgage.rate.doubt | self.account.growth.doubt
 
     # -- the month ----------------------------------------------------------------
 
@@ -87,16 +86,18 @@ class Block:
     def _payment_day(self, month: int, number: Ints, day: Ints, extras: Ints | None) -> None:
         self.line.pay_waiting(day - 1, self._room)
         paying, freed = self.mortgage.pay(month)
-        freed = self._refund(number, paying, freed)
+        offers = self._refund(number, paying)
         if self.prepays_held:
-            held = self.account.release(paying)
-            freed = freed + self.mortgage.prepay(held)
+            offers.append(self.account.release(paying))
         if extras is not None:
-            offered = _offered(extras, self.size, extras[:, 2] == _at(day, extras[:, 0]))
-            freed = freed + self.mortgage.prepay(offered)
+            same = extras[:, 2] == _at(day, extras[:, 0])
+            offers.append(_offered(extras, self.size, same))
+        if offers:
+            freed = freed + self.mortgage.prepay_each(offers)
         opening = None
         if month == 0:
-            opening = np.where(paying & (day == 1), self.opening_draw, 0)
+            first = day == 1 if paying is None else paying & (day == 1)
+            opening = np.where(first, self.opening_draw, 0)
         self._use_room(day, freed, opening)
 
     def _open(self, day: Ints) -> None:
@@ -156,19 +157,25 @@ class Block:
 
     # -- the refund ---------------------------------------------------------------
 
-    def _refund(self, number: Ints, paying: Flags, freed: Ints) -> Ints:
+    def _refund(self, number: Ints, paying: Flags | None) -> list[Ints]:
+        """Receive the refunds due this month; what of them is offered as a prepayment."""
         due = number == self.refund_at
         if not due.any():
-            return freed
-        amount = np.where(due, self.saving, 0)
+            return []
+        amount = self.saving * due
         self.sums.add("refund", amount)
         positive = np.maximum(amount, 0)
-        self.account.contribute(np.where(self.refund_to == REFUND_INVESTED, positive, 0), own=True)
-        prepaid = np.where(self.refund_to == REFUND_PREPAID, positive, 0)
-        taken = np.where(paying, prepaid, 0)
+        if (self.refund_to == REFUND_INVESTED).any():
+            invested = positive * (self.refund_to == REFUND_INVESTED)
+            self.account.contribute(invested, own=True)
+        if not (self.refund_to == REFUND_PREPAID).any():
+            return []
+        prepaid = positive * (self.refund_to == REFUND_PREPAID)
+        if paying is None:
+            return [prepaid]
+        taken = prepaid * paying
         self.sums.add("refused", prepaid - taken)
-        found: Ints = freed + self.mortgage.prepay(taken)
-        return found
+        return [taken]
 
     # -- the last day -------------------------------------------------------------
 
@@ -180,30 +187,28 @@ class Block:
         self.account.close()
         self.account.capital_leaves(self.line)
         final = month == self.months - 1
-        closing = number == 11
-        if final or closing.any():
-            self._close_year(closing | final)
+        closing = np.flatnonzero(np.broadcast_to((number == 11) | final, (self.size,)))
+        if closing.size:
+            self._close_year(closing)
         self.sums.close(
             mortgage_closing=self.mortgage.balance,
             line_closing=self.line.balance,
-            eligible=self.line.class_balance(0),
-            unsupported=self.line.class_balance(1),
-            ineligible=self.line.class_balance(2),
             portfolio_closing=self.account.value,
         )
+        if final or self.sums.wants("eligible", "unsupported", "ineligible"):
+            eligible, unsupported, ineligible = (self.line.class_balance(i) for i in range(3))
+            self.sums.close(eligible=eligible, unsupported=unsupported, ineligible=ineligible)
         if self.sums.wants("limit", "room"):
             limit = np.maximum(self._limit(), 0)
             room = np.maximum(limit - self.line.balance, 0)
             self.sums.close(limit=limit, room=room)
 
-    def _close_year(self, closing: Flags) -> None:
-        saving = self.account.saving(self.deducted)
-        self.saving = np.where(closing, saving, self.saving)
-        self.deducted = np.where(closing, 0, self.deducted)
-        self.account.end_year(closing)
+    def _close_year(self, closing: Ints) -> None:
+        self.saving[closing] = self.account.saving(self.deducted, closing)
+        self.deducted[closing] = 0
         self.mortgage.look_at_excess()
-        self.left |= self.line.balance > _LARGEST_LINE * 8 // 5
-        self.left |= self.account.value > _LARGEST_VALUE
+        self.left[closing] |= self.line.balance[closing] > _LARGEST_LINE * 8 // 5
+        self.left[closing] |= self.account.value[closing] > _LARGEST_VALUE
 
 
 def _same(values: Ints) -> Ints:

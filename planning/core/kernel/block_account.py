@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from planning.core.kernel.block_line import LineBlock
-from planning.core.kernel.exact import FIXED, MONTHLY, Doubt, Flags, Ints, Rate, divided_signed
+from planning.core.kernel.exact import FIXED, MONTHLY, Flags, Ints, Rate, divided_signed
 from planning.core.kernel.family import TAX_PLACES
 from planning.core.kernel.loading import PREPAY, REINVEST, Loaded
 from planning.core.kernel.sums import Sums
@@ -15,13 +15,13 @@ from planning.core.types import YIELD_KINDS
 class Account:
     """One account by column. Amounts in cents."""
 
-    def __init__(self, loaded: Loaded, doubt: Doubt, sums: Sums) -> None:
+    def __init__(self, loaded: Loaded, sums: Sums) -> None:
         column = loaded.column
         self.sums = sums
         self.value = column("value").copy()
         self.opening = self.value.copy()
         self.own = column("own").copy()
-        self.growth = Rate(column("growth"), FIXED, doubt)
+        self.growth = Rate(column("growth"), FIXED, cut_off=True)
         falls = column("falls")
         self.sign = 1 - 2 * falls if falls.any() else None
         self.yields = [
@@ -31,6 +31,8 @@ class Account:
         ]
         self.reinvests = column("route") == REINVEST
         self.holds = column("route") == PREPAY
+        self.all_hold, self.none_hold = bool(self.holds.all()), not self.holds.any()
+        self.some_reinvest = bool(self.reinvests.any())
         self.returns = column("returns") > 0
         self.some_return = bool(self.returns.any())
         self.ordinary = column("ordinary")
@@ -46,9 +48,12 @@ class Account:
             self.own += amount
         self.sums.add("contribution", amount)
 
-    def release(self, paying: Flags) -> Ints:
-        """Distributions held until a payment day, for those who pay today."""
-        found: Ints = np.where(paying, self.held, 0)
+    def release(self, paying: Flags | None) -> Ints:
+        """Distributions held until a payment day, for those who pay today (None: all)."""
+        if paying is None:
+            found, self.held = self.held, np.zeros_like(self.held)
+            return found
+        found = np.where(paying, self.held, 0)
         self.held -= found
         return found
 
@@ -73,8 +78,12 @@ class Account:
             else:
                 self.taxed += paid * tax
         self.sums.add("distribution", total)
-        self.value += np.where(self.reinvests, total, 0)
-        self.held += np.where(self.holds, total, 0)
+        if self.some_reinvest:
+            self.value += np.where(self.reinvests, total, 0)
+        if self.all_hold:
+            self.held += total
+        elif not self.none_hold:
+            self.held += np.where(self.holds, total, 0)
 
     def capital_leaves(self, line: LineBlock) -> None:
         """Return of capital paid out: its borrowed part loses its use.
@@ -89,10 +98,11 @@ class Account:
         self.own = np.maximum(self.own - (capital - moved), 0)
         line.loses_use(moved)
 
-    def saving(self, deducted: Ints) -> Ints:
-        """The year's tax saving at flat rates; below zero when tax is owed."""
-        return divided_signed(self.ordinary * deducted - self.taxed, 10**TAX_PLACES)
+    def saving(self, deducted: Ints, closing: Ints) -> Ints:
+        """The year's tax saving of some columns at flat rates; below zero when tax is owed.
 
-    def end_year(self, closing: Flags) -> None:
-        """A new tax year begins where one closes."""
-        self.taxed = np.where(closing, 0, self.taxed)
+        A new tax year begins for them.
+        """
+        exact = self.ordinary[closing] * deducted[closing] - self.taxed[closing]
+        self.taxed[closing] = 0
+        return divided_signed(exact, 10**TAX_PLACES)

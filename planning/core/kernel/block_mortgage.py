@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planning.core.kernel.exact import FIXED, MONTHLY, PAYMENT, Doubt, Flags, Ints, Rate, ratio
+from planning.core.kernel.exact import FIXED, MONTHLY, PAYMENT, Flags, Ints, Rate, ratio
 from planning.core.kernel.loading import (
     EXCESS_FIRST,
     NO_RULE,
@@ -19,17 +19,15 @@ from planning.core.kernel.sums import Sums
 class MortgageBlock:
     """One mortgage by column. Amounts in cents."""
 
-    def __init__(self, loaded: Loaded, doubt: Doubt, sums: Sums, left: Flags) -> None:
+    def __init__(self, loaded: Loaded, sums: Sums, left: Flags) -> None:
         column = loaded.column
         self.sums = sums
         self.left = left
-        self.doubt = doubt
         self.balance = column("mortgage").copy()
         self.payment = column("payment").copy()
-        simple = bool(column("simple")[0])
-        self.rate = Rate(
-            column("rate").copy(), MONTHLY if simple else FIXED, None if simple else doubt
-        )
+        self.simple = bool(column("simple")[0])
+        self.numerators = column("rate").copy()
+        self.rate = self._rate()
         self.excess = column("excess").copy()
         self.rule = column("rule")
         self.pay_at = column("pay_day")
@@ -50,6 +48,11 @@ class MortgageBlock:
             self.changes[row_month] = loaded.changes[loaded.changes[:, 1] == row_month]
         self.has_excess = False
         self.look_at_excess()
+
+    def _rate(self) -> Rate:
+        if self.simple:
+            return Rate(self.numerators, MONTHLY)
+        return Rate(self.numerators, FIXED, cut_off=True)
 
     def look_at_excess(self) -> None:
         """Note whether any part above the cap is left: it only ever falls."""
@@ -75,12 +78,15 @@ class MortgageBlock:
             owing &= self.waits <= month
         return owing
 
-    def pay(self, month: int) -> tuple[Flags, Ints]:
-        """The month's payments: who pays, and the room freed."""
+    def pay(self, month: int) -> tuple[Flags | None, Ints]:
+        """The month's payments: who pays (None: all do), and the room freed."""
         paying = self.pays(month)
+        everyone = bool(paying.all())
         changes = self.changes.get(month)
         if changes is not None:
-            self.rate.change(changes[:, 0], changes[:, 2])
+            self.numerators[changes[:, 0]] = changes[:, 2]
+            self.left |= self.rate.doubt
+            self.rate = self._rate()
         interest = self.rate.times(self.balance)
         owed = self.balance + interest
         if changes is not None:
@@ -88,7 +94,7 @@ class MortgageBlock:
         paid = np.minimum(self.payment, owed)
         if month >= self.first_final:
             rest = (self.final <= month) & (owed < 2 * self.payment)
-            paid = np.where(rest, owed, paid)
+            np.copyto(paid, owed, where=rest)
         if month < self.longest_wait:
             paid = np.where(paying, paid, 0)
             interest = np.where(paying, interest, 0)
@@ -97,18 +103,27 @@ class MortgageBlock:
         self.sums.add("payment", paid)
         self.sums.add("principal", principal)
         freed = np.maximum(principal, 0)
-        freed -= self._to_excess(freed)
+        freed = freed - self._to_excess(freed)
         self.balance -= principal
-        return paying, freed
+        return None if everyone else paying, freed
 
     def _change_payment(self, changes: Ints, interest: Ints, owed: Ints) -> None:
         at, stated, factor = changes[:, 0], changes[:, 3], changes[:, 4]
-        doubt = Doubt(at.shape[0])
-        solved = Rate(factor, PAYMENT, doubt).times(self.balance[at])
+        factors = Rate(factor, PAYMENT, cut_off=True)
+        solved = factors.times(self.balance[at])
         solved = np.where(factor > 0, solved, owed[at])
         self.payment[at] = np.where(stated > 0, stated, solved)
         short = (self.payment[at] <= interest[at]) & (self.balance[at] > 0)
-        self.left[at] |= short | (doubt.flags() & (factor > 0))
+        self.left[at] |= short | (factors.doubt & (factor > 0))
+
+    def prepay_each(self, offers: list[Ints]) -> Ints:
+        """Prepay one offer after the other; the room freed.
+
+        Their sum comes to the same, unless a part of each is rounded.
+        """
+        if self.has_excess and self.some_share:
+            return sum((self.prepay(one) for one in offers), np.zeros(1, dtype=np.int64))
+        return self.prepay(sum(offers[1:], offers[0]))
 
     def prepay(self, offered: Ints) -> Ints:
         """Prepay what is offered within the privilege; the room freed. The rest is refused."""

@@ -114,11 +114,14 @@ def play(loaded: Loaded, keep: tuple[str, ...] = ()) -> Iterator[tuple[Part, Int
     The figures of a column that left must be replaced by the scalar engine's.
     """
     for places in _blocks(loaded):
-        block = Block(_taken(loaded, places), keep)
-        block.run()
-        sums = block.sums
-        left = np.flatnonzero(block.left)
-        yield Part(places, sums.totals, sums.closing, sums.kept), left
+        yield _played(_taken(loaded, places), places, keep)
+
+
+def _played(loaded: Loaded, places: Ints, keep: tuple[str, ...]) -> tuple[Part, Ints]:
+    block = Block(loaded, keep)
+    block.run()
+    sums = block.sums
+    return Part(places, sums.totals, sums.closing, sums.kept), np.flatnonzero(block.left)
 
 
 def _blocks(loaded: Loaded) -> Iterator[Ints]:

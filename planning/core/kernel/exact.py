@@ -1,12 +1,13 @@
 """Exact rounding on arrays of whole cents.
 
 Every product of cents and a rate is a whole number over a whole denominator.
-A floating-point quotient only proposes the rounded result; the remainder that
-proves it is computed in 64-bit integers. The products may wrap around, yet the
-remainder is small, so its wrapped value is its value.
+Where it does not fit 64 bits, a floating-point quotient gives the rounded
+result wherever that is certain, and the exact remainder decides the rest.
 """
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,66 +31,74 @@ MONTHLY = 12 * SHORT
 LARGEST = 1 << 34
 """No amount the kernel multiplies may reach this many cents."""
 
-# Proposals are this much too high, so that they are right or one too many. The
-# quotient is off by less than 2**-18 while amounts stay below LARGEST.
-_LIFT = 0.5 + 1e-5
-_DOUBT = np.uint64((1 << 64) - 2 * LARGEST)
-
-
-class Doubt:
-    """Remembers which columns met a rounding that the cut-off rate cannot decide."""
-
-    def __init__(self, size: int) -> None:
-        self._worst = np.zeros(size, dtype=np.uint64)
-
-    def note(self, remainder: Ints) -> None:
-        """Take in the remainders of one rounding, before their correction."""
-        np.maximum(self._worst, remainder.view(np.uint64), out=self._worst)
-
-    def flags(self) -> Flags:
-        """The columns for which the exact rate must decide."""
-        return self._worst >= _DOUBT
+# A quotient this close to half a cent is decided in whole numbers. It is off by
+# less than half of this while results stay below 2**30.
+_CLOSE = 0.5 - 1e-6
+_WRAPS = 1 << 62
 
 
 class Rate:
-    """A rate by column, numerator over one denominator, with its proposal worked out."""
+    """A rate by column: numerators over one denominator.
 
-    __slots__ = ("denominator", "doubt", "guess", "half", "numerator")
+    Where products fit 64 bits they are divided as they are. Else a float
+    quotient is rounded, and where that lies too close to half a cent the
+    remainder decides: its product wraps around, but it is small itself.
+    `cut_off` rates lie up to one unit of the numerator above the one given;
+    `doubt` then marks the columns that only the uncut rate can decide.
+    """
 
-    def __init__(self, numerator: Ints, denominator: int, doubt: Doubt | None = None) -> None:
+    __slots__ = ("cut_off", "denominator", "doubt", "fits", "guess", "half", "numerator")
+
+    def __init__(self, numerator: Ints, denominator: int, *, cut_off: bool = False) -> None:
         assert denominator % 2 == 0
-        self.numerator = numerator
-        self.denominator = denominator
-        self.half = denominator // 2
-        self.guess: Floats = numerator / float(denominator)
-        self.doubt = doubt
-
-    def change(self, columns: Ints, numerators: Ints) -> None:
-        """Give some columns another rate."""
-        self.numerator[columns] = numerators
-        self.guess[columns] = numerators / float(self.denominator)
+        common = 1
+        if not cut_off:
+            common = math.gcd(denominator // 2, int(np.gcd.reduce(numerator)))
+        self.numerator: Ints = numerator // common
+        self.denominator = denominator // common
+        self.half = self.denominator // 2
+        self.cut_off = cut_off
+        largest = int(self.numerator.max(initial=0))
+        self.fits = not cut_off and LARGEST * largest + self.half < _WRAPS
+        self.guess: Floats = self.numerator / float(self.denominator)
+        self.doubt: Flags = np.zeros(numerator.shape[0], dtype=np.bool_)
 
     def times(self, amount: Ints) -> Ints:
         """round(amount x rate), halves up; amounts are zero or more."""
-        proposal: Ints = (amount * self.guess + _LIFT).astype(np.int64)
-        remainder: Ints = amount * self.numerator
-        remainder += self.half
-        remainder -= proposal * self.denominator
-        if self.doubt is not None:
-            self.doubt.note(remainder)
-        remainder >>= 63  # -1 where the proposal was one too many
-        proposal += remainder
-        return proposal
+        if self.fits:
+            product: Ints = amount * self.numerator
+            product += self.half
+            product //= self.denominator
+            return product
+        quotient = amount.astype(np.float64)
+        quotient *= self.guess
+        nearest = np.rint(quotient)
+        quotient -= nearest
+        np.abs(quotient, out=quotient)
+        result: Ints = nearest.astype(np.int64)
+        if quotient.max(initial=0.0) > _CLOSE:
+            self._decide(amount, result, np.flatnonzero(quotient > _CLOSE))
+        return result
+
+    def _decide(self, amount: Ints, result: Ints, columns: Ints) -> None:
+        """Set the results of some columns by their remainders."""
+        chosen = amount[columns]
+        proposal = result[columns] + 1
+        remainder = chosen * self.numerator[columns] + self.half - proposal * self.denominator
+        for _ in range(2):
+            over = remainder < 0
+            proposal -= over
+            remainder += np.where(over, self.denominator, 0)
+        assert ((remainder >= 0) & (remainder < self.denominator)).all()
+        result[columns] = proposal
+        if self.cut_off:
+            self.doubt[columns] |= remainder >= self.denominator - 2 * chosen
 
 
 def divided(numerator: Ints, denominator: int) -> Ints:
     """round(numerator / denominator), halves up; numerators from 0 to below 2**62."""
-    proposal: Ints = (numerator * (1.0 / denominator) + _LIFT).astype(np.int64)
-    remainder: Ints = numerator + denominator // 2
-    remainder -= proposal * denominator
-    remainder >>= 63
-    proposal += remainder
-    return proposal
+    result: Ints = (numerator + denominator // 2) // denominator
+    return result
 
 
 def divided_signed(numerator: Ints, denominator: int) -> Ints:

@@ -238,19 +238,28 @@ def test_a_rate_rounds_as_whole_numbers_do(denominator: int) -> None:
     for offset in (-1, 0, 1):
         amounts += [1, 3, 5]
         rates += [denominator // 2 + offset] * 3
-    rate = exact.Rate(np.array(rates), denominator)
-    found = rate.times(np.array(amounts)).tolist()
-    assert found == [
-        round_ratio(amount * part, denominator) for amount, part in zip(amounts, rates, strict=True)
-    ]
+    for cut_off in (False, True):
+        rate = exact.Rate(np.array(rates), denominator, cut_off=cut_off)
+        found = rate.times(np.array(amounts)).tolist()
+        assert found == [
+            round_ratio(amount * part, denominator)
+            for amount, part in zip(amounts, rates, strict=True)
+        ]
+
+
+def test_short_rates_are_divided_as_they_are() -> None:
+    quoted = np.array([250, 545, 1000]) * (exact.SHORT // 10_000)
+    rate = exact.Rate(quoted, exact.MONTHLY)
+    assert rate.fits
+    # 2.5% of a year on 10,020.00 is 20.875 a month; halves go up.
+    assert rate.times(np.array([1_002_000, 24_000, 600])).tolist() == [2088, 109, 5]
 
 
 def test_a_rounding_that_a_cut_off_rate_cannot_decide_is_noticed() -> None:
-    doubt = exact.Doubt(3)
     # Just below half a cent, clearly below, and exactly half.
-    rate = exact.Rate(np.array([2**60 - 1, 2**59, 2**60]), exact.FIXED, doubt)
+    rate = exact.Rate(np.array([2**60 - 1, 2**59, 2**60]), exact.FIXED, cut_off=True)
     assert rate.times(np.array([1, 1, 1])).tolist() == [0, 0, 1]
-    assert doubt.flags().tolist() == [True, False, False]
+    assert rate.doubt.tolist() == [True, False, False]
 
 
 def test_signed_amounts_round_away_from_zero() -> None:
