@@ -25,6 +25,7 @@ from planning.core.kernel.sums import Sums
 
 _LARGEST_LINE = 1 << 29
 _LARGEST_VALUE = 1 << 32
+_NOBODY: Ints = np.zeros(0, dtype=np.int64)
 
 
 class Block:
@@ -41,7 +42,8 @@ class Block:
         self.account = Account(loaded, self.sums)
         self.start = _same(column("start"))
         self.refund_at = _same(column("refund_month") - 1)
-        self.refund_to = _same(column("refund_to"))
+        self.invests = _mask(column("refund_to") == REFUND_INVESTED)
+        self.prepays = _mask(column("refund_to") == REFUND_PREPAID)
         self.prepays_held = bool((column("route") == PREPAY).any())
         self.opening_draw = column("opening_draw")
         self.reserve = column("reserve")
@@ -165,12 +167,11 @@ class Block:
         amount = self.saving * due
         self.sums.add("refund", amount)
         positive = np.maximum(amount, 0)
-        if (self.refund_to == REFUND_INVESTED).any():
-            invested = positive * (self.refund_to == REFUND_INVESTED)
-            self.account.contribute(invested, own=True)
-        if not (self.refund_to == REFUND_PREPAID).any():
+        if self.invests is not None:
+            self.account.contribute(positive * self.invests, own=True)
+        if self.prepays is None:
             return []
-        prepaid = positive * (self.refund_to == REFUND_PREPAID)
+        prepaid = positive * self.prepays
         if paying is None:
             return [prepaid]
         taken = prepaid * paying
@@ -187,7 +188,7 @@ class Block:
         self.account.close()
         self.account.capital_leaves(self.line)
         final = month == self.months - 1
-        closing = np.flatnonzero(np.broadcast_to((number == 11) | final, (self.size,)))
+        closing = self._year_ends(number, final=final)
         if closing.size:
             self._close_year(closing)
         self.sums.close(
@@ -203,12 +204,23 @@ class Block:
             room = np.maximum(limit - self.line.balance, 0)
             self.sums.close(limit=limit, room=room)
 
+    def _year_ends(self, number: Ints, *, final: bool) -> Ints:
+        """The columns whose tax year ends with the month."""
+        if final or (number.shape[0] == 1 and number[0] == 11):
+            return np.arange(self.size, dtype=np.int64)
+        return np.flatnonzero(number == 11) if number.shape[0] > 1 else _NOBODY
+
     def _close_year(self, closing: Ints) -> None:
         self.saving[closing] = self.account.saving(self.deducted, closing)
         self.deducted[closing] = 0
         self.mortgage.look_at_excess()
         self.left[closing] |= self.line.balance[closing] > _LARGEST_LINE * 8 // 5
         self.left[closing] |= self.account.value[closing] > _LARGEST_VALUE
+
+
+def _mask(chosen: Flags) -> Ints | None:
+    """Ones and zeros for the columns chosen; None when no column is."""
+    return _same(chosen.astype(np.int64)) if chosen.any() else None
 
 
 def _same(values: Ints) -> Ints:

@@ -46,7 +46,7 @@ class MortgageBlock:
         self.changes: dict[int, Ints] = {}
         for row_month in np.unique(loaded.changes[:, 1]).tolist():
             self.changes[row_month] = loaded.changes[loaded.changes[:, 1] == row_month]
-        self.has_excess = False
+        self.has_excess = True
         self.look_at_excess()
 
     def _rate(self) -> Rate:
@@ -56,6 +56,8 @@ class MortgageBlock:
 
     def look_at_excess(self) -> None:
         """Note whether any part above the cap is left: it only ever falls."""
+        if not self.has_excess:
+            return
         self.has_excess = bool(self.excess.any())
         above = self.rule[self.excess > 0]
         self.some_first = bool((above == EXCESS_FIRST).any())

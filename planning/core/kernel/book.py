@@ -24,7 +24,7 @@ from planning.core.plan_types import PlanRow
 from planning.core.types import Household
 
 BLOCK = 4096
-FEW = 8
+FEW = 4
 """Fewer plans than this in one block are quicker one by one."""
 
 
@@ -142,7 +142,7 @@ def _taken(loaded: Loaded, places: Ints) -> Loaded:
     new[places] = np.arange(len(places))
     events = []
     for rows in (loaded.changes, loaded.steps, loaded.extras):
-        chosen = rows[new[rows[:, 0]] >= 0].copy()
+        chosen = rows[new[rows[:, 0]] >= 0]
         chosen[:, 0] = new[chosen[:, 0]]
         events.append(chosen)
     return Loaded(np.ascontiguousarray(loaded.table[:, places]), *events)

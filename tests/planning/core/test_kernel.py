@@ -26,8 +26,8 @@ from planning.core.plan_types import ROW_KEYS
 from planning.core.types import Evidence, Extra, Household, Plan, Renewal, Split, Term, Use
 from tests.planning.core.test_plan_against_naive import random_household
 
-SEEDS = int(os.environ.get("TOWPATH_KERNEL_SEEDS", "2600"))
-MONTHS_A_SEED = 39  # over 100,000 months in all
+SEEDS = int(os.environ.get("TOWPATH_KERNEL_SEEDS", "2700"))
+MONTHS_A_SEED = 38  # over 100,000 months in all
 PERCENT = Decimal("0.0001")
 
 
