@@ -11,7 +11,7 @@ from planning.core.plan import run_plan
 from tests.benchmarks.measure import Limit, Rival, in_turns, report
 
 SAMPLES = Path(__file__).resolve().parent.parent / "samples"
-TIMES_THE_PLAN = 40.0
+TIMES_THE_PLAN = 10.0
 
 
 def evaluate(asked: Namespace) -> int:

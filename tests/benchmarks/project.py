@@ -19,8 +19,8 @@ from tests.benchmarks.decimal_loop import KEYS
 from tests.benchmarks.measure import Limit, Rival, in_turns, report, write
 
 SAMPLE = 20
-TIMES_DECIMAL = 40.0
-TIMES_SCALAR = 150.0
+TIMES_DECIMAL = 80.0
+TIMES_SCALAR = 300.0
 
 
 def project(asked: Namespace) -> int:

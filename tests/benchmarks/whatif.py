@@ -32,5 +32,5 @@ def whatif(asked: Namespace) -> int:
         Rival("our scalar engine, one", lambda: run_plan(variants[0])),
     ]
     in_turns(rivals, asked.runs)
-    limits = [Limit("our scalar engine, nine", at_most=1.0 * asked.slack)]
+    limits = [Limit("our scalar engine, nine", at_most=0.6 * asked.slack)]
     return report("whatif", len(variants), rivals, limits, {})

@@ -79,7 +79,7 @@ def plan_book(
     whole.refused.update(refused)
     if inside:
         loaded = load([households[place] for place in inside])
-        for part, left in play(loaded, keep):
+        for part, left in play(loaded, keep, fewest=FEW):
             places = np.array(inside, dtype=np.int64)[part.places]
             whole.take(Part(places, part.totals, part.closing, part.kept), places[left])
     whole.one_by_one(others)
@@ -103,23 +103,27 @@ def _choose(
             inside.append(place)
         else:
             others.append(place)
-    if len(inside) < FEW:
-        return [], sorted(inside + others), refused
     return inside, others, refused
 
 
-def play(loaded: Loaded, keep: tuple[str, ...] = ()) -> Iterator[tuple[Part, Ints]]:
+def play(
+    loaded: Loaded, keep: tuple[str, ...] = (), *, fewest: int = 1
+) -> Iterator[tuple[Part, Ints]]:
     """Play loaded plans block by block: each part, and its columns that left the family.
 
-    The figures of a column that left must be replaced by the scalar engine's.
+    The figures of a column that left must be replaced by the scalar engine's. All
+    columns of a block with fewer than `fewest` plans have left: they are not played.
     """
     for places in _blocks(loaded):
-        yield _played(_taken(loaded, places), places, keep)
+        yield _played(_taken(loaded, places), places, keep, fewest)
 
 
-def _played(loaded: Loaded, places: Ints, keep: tuple[str, ...]) -> tuple[Part, Ints]:
+def _played(loaded: Loaded, places: Ints, keep: tuple[str, ...], fewest: int) -> tuple[Part, Ints]:
     block = Block(loaded, keep)
-    block.run()
+    if len(places) < fewest:
+        block.left[:] = True
+    else:
+        block.run()
     sums = block.sums
     return Part(places, sums.totals, sums.closing, sums.kept), np.flatnonzero(block.left)
 
