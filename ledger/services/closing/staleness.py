@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.db import connection
@@ -59,11 +60,11 @@ def mark_stale(*, household_id: UUID, month: date, reason: str) -> int:
     ones included. Returns the number of rows touched.
     """
     assert reason, "a new version needs a reason"
-    wanted = {"household": household_id, "month": month.replace(day=1), "reason": reason}
+    wanted: dict[str, Any] = {"household": household_id, "month": month.replace(day=1), "reason": reason}
     with connection.cursor() as cursor:
         cursor.execute(_REOPEN, wanted)
         cursor.execute(_MARK, wanted)
-        return cursor.rowcount
+        return int(cursor.rowcount)
 
 
 def closed_months(household_id: UUID, through: date, *, only_stale: bool) -> list[HouseholdMonth]:

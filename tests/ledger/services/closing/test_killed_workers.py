@@ -235,7 +235,7 @@ def test_workers_killed_in_mid_close_leave_the_books_of_an_undisturbed_run(
         ticker.tick("ledger.tasks.schedule_closes")
         before = done_months(firm)[0]
         wait_for(firm, ticker, lambda before=before: done_months(firm)[0] > before or settled(firm))
-        time.sleep(chance.uniform(0.0, 0.15))
+        time.sleep(chance.uniform(0.05, 0.5))
         workers.kill()
         if number == KILLS // 2:
             broker.kill()
