@@ -60,7 +60,11 @@ def mark_stale(*, household_id: UUID, month: date, reason: str) -> int:
     ones included. Returns the number of rows touched.
     """
     assert reason, "a new version needs a reason"
-    wanted: dict[str, Any] = {"household": household_id, "month": month.replace(day=1), "reason": reason}
+    wanted: dict[str, Any] = {
+        "household": household_id,
+        "month": month.replace(day=1),
+        "reason": reason,
+    }
     with connection.cursor() as cursor:
         cursor.execute(_REOPEN, wanted)
         cursor.execute(_MARK, wanted)
