@@ -38,6 +38,15 @@ def test_a_second_payment_later_makes_a_missed_one_good() -> None:
     ]
 
 
+def test_a_payment_already_made_for_the_next_date_counts_at_the_close_before_it() -> None:
+    story = Story()
+    story.pays_mortgage = {"2025-03": None, "2025-04": None}
+    story.say("mtg", "2025-03-29", "payment", "2761.72", interest="1933.04", principal="828.68")
+    # At the end of March as many were made as were scheduled; April's own date is then missing.
+    runs = found(story, "payment-missed")
+    assert [run[:3] for run in runs] == [("mtg:2025-03-01", "2025-04", "2025-06")]
+
+
 def test_a_payment_at_the_edge_of_the_statements_is_not_judged() -> None:
     story = Story(months=4)
     story.file["mortgages"][0]["first_payment"] = "2025-02-27"
