@@ -106,12 +106,17 @@ class NaiveBook:
         return -e.amount_cents if e.kind == "repayment" else e.amount_cents
 
     def balance(self, account: str, day: date) -> int:
-        """End of day; before the first statement a mortgage owes its opening, a line nothing."""
+        """End of day; before the first statement a mortgage owes its opening, a line nothing.
+
+        A mortgage without any statement stands at its opening in the plan.
+        """
         known = self.of(account)
         started = [one for one in known if one.starts <= day]
         if not started:
-            is_line = account in {one.ref for one in self.h.lines}
-            return 0 if is_line or not known else known[0].opening_cents
+            if account in {one.ref for one in self.h.lines}:
+                return 0
+            planned = dict(self.h.plan.opening) if self.h.plan else {}
+            return known[0].opening_cents if known else planned.get(account, 0)
         s = started[-1]
         if s.ends <= day:
             return s.closing_cents
@@ -129,15 +134,15 @@ class NaiveBook:
 
     # -- the facility ---------------------------------------------------------------
 
-    def freed(  # noqa: C901 - long on purpose
+    def freed(
         self,
     ) -> list[tuple[date, int, int]]:
         """(date, principal, part sent to A) of each payment and prepayment, in order."""
         if self._freed is not None:
             return self._freed
-        firsts = [self.of(one.ref)[:1] for one in self.h.mortgages]
-        firsts += [self.of(one.ref)[:1] for one in self.h.lines]
-        excess = max(0, sum(one[0].opening_cents for one in firsts if one) - self.cap65)
+        firsts = [self.of(one.ref)[:1] for one in self.h.lines]
+        owed = sum(self.balance(one.ref, date.min) for one in self.h.mortgages)
+        excess = max(0, owed + sum(one[0].opening_cents for one in firsts if one) - self.cap65)
         self.a0 = excess
         events = []
         for index, m in enumerate(self.h.mortgages):
@@ -147,22 +152,17 @@ class NaiveBook:
                     sequence += 1
                     events.append((e.date, index, sequence, s, e))
         events.sort(key=lambda one: one[:3])
-        running: dict[str, tuple[Statement, int]] = {}
+        running: dict[str, int] = {}
         found = []
-        for day, _, _, s, e in events:
-            total = 0
-            for m in self.h.mortgages:
-                if m.ref == s.account:
-                    held = running.get(m.ref)
-                    before = held[1] if held and held[0] is s else s.opening_cents
-                elif m.ref in running and running[m.ref][0] is self.covering(m.ref, day):
-                    before = running[m.ref][1]
-                else:
-                    cover = self.covering(m.ref, day)
-                    before = cover.opening_cents if cover else self.balance(m.ref, day)
-                total += before
-                if m.ref == s.account:
-                    running[m.ref] = (s, before + self.effect(s, e))
+        for day, index, _, s, e in events:
+            # Mortgages listed before this one have had their day, those after it have not.
+            before = running.get(f"{s.account} {s.starts}", s.opening_cents)
+            running[f"{s.account} {s.starts}"] = before + self.effect(s, e)
+            total = before + sum(
+                self.balance(m.ref, day if place < index else day - timedelta(1))
+                for place, m in enumerate(self.h.mortgages)
+                if place != index
+            )
             if e.kind not in ("payment", "prepayment"):
                 continue
             p = max(0, self.principal(s, e))

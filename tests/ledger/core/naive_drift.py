@@ -319,7 +319,7 @@ class NaiveDrift(NaiveBook):
     def renewals(self, m: Mortgage, as_of: date, add: Add) -> None:
         last = m.terms[-1]
         left = (last.matures - as_of).days
-        owed = self.balance(m.ref, as_of) if self.of(m.ref) else 0
+        owed = self.balance(m.ref, as_of)
         if owed <= 0:
             return
         key = f"{m.ref}:{last.matures}"

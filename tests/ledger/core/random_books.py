@@ -76,6 +76,7 @@ class Book:
             round(float(self.facility["lender_value"]) * 65),
         ))  # fmt: skip
         self.nights = dict.fromkeys(self.lines, Fraction(0))
+        self.posts_on = dice.choice((0, 0, 5))
         self.basis = dice.choice((365, "actual"))
         self.file = self._frame()
         self.household = household_from_json(self.file, f"book {seed}")
@@ -97,8 +98,11 @@ class Book:
         dice, frequency = self.dice, self.frequency[ref]
         per = PER_YEAR.get(frequency, 26)
         stated = [None, money(self.original[ref] * 75 // 1000 // per)]
+        # Seen from the end of January or February: 20 to 22, 59 to 61 and 119 to 121 days.
+        edges = [date(2025, 2, 28) + timedelta(days) for days in (20, 21, 22, 59, 60, 61)]
+        edges += [date(2025, 1, 31) + timedelta(days) for days in (119, 120, 121)]
         matures = dice.choice((date(2029, 1, 1), date(2024, 9, 1), date(2024, 12, 17),
-                               date(2025, 3, 21), date(2025, 4, 1), date(2025, 5, 31)))  # fmt: skip
+                               dice.choice(edges), dice.choice(edges)))  # fmt: skip
         terms = [{"starts": "2023-11-01", "matures": matures.isoformat(), "kind": "fixed",
                   "rate": "0.0489", "payment": dice.choice(stated)}]  # fmt: skip
         if self.odds(0.1):
@@ -224,7 +228,9 @@ class Book:
             cents = self.dice.randrange(1_000, 800_000)
             if kind == "prepayment":
                 cents = self.dice.choice((cents, self.original[ref] // 90))
-                cents = min(cents, max(1, self.balance[ref]))
+                cents = min(cents, self.balance[ref])
+            if cents <= 0:
+                continue
             self.balance[ref] += -cents if kind == "prepayment" else cents
             self.say(ref, day, kind, cents)
 
@@ -258,9 +264,9 @@ class Book:
         return row
 
     def line_day(self, day: date) -> None:
-        month_end = day == last_day(f"{day:%Y-%m}")
+        posts_on = self.posts_on or last_day(f"{day:%Y-%m}").day
         for ref in self.lines:
-            if month_end and self.odds(0.96):
+            if day.day == posts_on and self.odds(0.96):
                 cents = round_half_up(self.nights[ref])
                 self.nights[ref] = Fraction(0)
                 if self.odds(0.1):
@@ -334,7 +340,8 @@ class Book:
                 balance = max(1, round((balance + gained) * self.dice.choice((1, 1.01, 0.9))))
             else:
                 balance += sum(self.change(row, kind) for row in rows)
-            if kind != "account" and self.odds(0.02):
+            # A break on a loan nearly paid out could leave it below zero.
+            if kind != "account" and self.odds(0.02) and (kind == "line" or balance > 50_000_00):
                 balance += self.dice.randrange(-9_000, 9_000)
                 balance = max(0, balance)
             payments = [row for row in rows if row["kind"] == "payment"]

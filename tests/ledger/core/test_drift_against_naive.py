@@ -22,7 +22,7 @@ from tests.ledger.core.random_books import random_book
 from tests.ledger.core.random_households import random_life
 
 SAMPLES = sorted((Path(__file__).resolve().parents[2] / "samples").glob("*.json"))
-BOOKS = range(160)
+BOOKS = range(150)
 
 
 def checked(runs: tuple[FindingRun, ...]) -> list[Run]:
@@ -44,21 +44,27 @@ def both(household: Household, through: str | None = None) -> tuple[list[Run], l
 
 
 @cache
+def book(seed: int) -> Household:
+    """A random book, made once."""
+    return random_book(seed)
+
+
+@cache
 def book_runs(seed: int) -> tuple[list[Run], list[Run]]:
     """A random book's findings by both sets of rules."""
-    return both(random_book(seed))
+    return both(book(seed))
 
 
 @pytest.mark.parametrize("seed", BOOKS)
 def test_both_sets_of_rules_find_the_same_in_a_random_book(seed: int) -> None:
-    household = random_book(seed)
+    household = book(seed)
     assert not facts_problems(household, "book")[0]
     assert not plan_problems(household, "book")
     ours, theirs = book_runs(seed)
     assert ours == theirs
 
 
-@pytest.mark.parametrize("seed", range(0, 40, 2))
+@pytest.mark.parametrize("seed", range(0, 24, 2))
 def test_both_sets_of_rules_find_the_same_without_mortgage_and_plan(seed: int) -> None:
     ours, theirs = both(random_life(seed, lines=1 + seed // 2 % 2))
     assert ours == theirs
@@ -82,7 +88,7 @@ def test_both_sets_of_rules_find_the_same_in_the_demo(profile: Profile) -> None:
     assert ours == theirs
 
 
-@pytest.mark.parametrize("seed", range(1000, 1010))
+@pytest.mark.parametrize("seed", range(1000, 1005))
 def test_the_report_says_what_the_closes_found(seed: int) -> None:
     """Through the whole, an earlier and a later month, with everything else worked out too."""
     household = random_book(seed)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.ledger.core.story import Story, codes, found, money
 
 
@@ -81,6 +83,21 @@ def test_a_renewal_comes_nearer_and_graver_and_passes() -> None:
     (passed,) = found(story, "renewal-passed")
     assert passed[:3] == ("mtg:2025-06-21", "2025-06", "2025-08")
     assert passed[4:] == ("act", True)
+
+
+@pytest.mark.parametrize(
+    ("matures", "severity"),
+    [("2025-07-30", None), ("2025-07-29", "note"), ("2025-05-31", "note"), ("2025-05-30", "fix"),
+     ("2025-04-22", "fix"), ("2025-04-21", "act")],
+)  # fmt: skip
+def test_a_renewal_is_graded_by_the_days_left_at_the_close(
+    matures: str, severity: str | None
+) -> None:
+    """From the end of March: 121, 120, 61, 60, 22 and 21 days."""
+    story = steady(6)
+    story.file["mortgages"][0]["terms"][0]["matures"] = matures
+    graded = [run[4] for run in found(story, "renewal-due", "2025-03")]
+    assert graded == ([severity] if severity else [])
 
 
 def test_a_renewal_on_the_closing_day_is_due_and_its_own_payment_counts() -> None:
