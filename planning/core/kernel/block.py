@@ -23,6 +23,7 @@ from planning.core.kernel.loading import (
 )
 from planning.core.kernel.sums import Sums
 
+# Within these, checked at every year's end, no product of the next year is too large.
 _LARGEST_LINE = 1 << 29
 _LARGEST_VALUE = 1 << 32
 _NOBODY: Ints = np.zeros(0, dtype=np.int64)
@@ -216,6 +217,7 @@ class Block:
         self.mortgage.look_at_excess()
         self.left[closing] |= self.line.balance[closing] > _LARGEST_LINE * 8 // 5
         self.left[closing] |= self.account.value[closing] > _LARGEST_VALUE
+        self.left[closing] |= self.mortgage.balance[closing] > _LARGEST_LINE
 
 
 def _mask(chosen: Flags) -> Ints | None:

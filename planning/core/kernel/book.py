@@ -16,7 +16,7 @@ from config.problems import BadInput, Problem
 from planning.core.kernel.block import Block
 from planning.core.kernel.exact import Ints
 from planning.core.kernel.family import outside
-from planning.core.kernel.loading import NAMES, SORTED_BY, Loaded, load
+from planning.core.kernel.loading import NAMES, SORTED_BY, Loaded, Openings, load
 from planning.core.kernel.sums import CLOSING, TOTALS
 from planning.core.plan import run_plan
 from planning.core.plan_problems import plan_problems
@@ -65,20 +65,23 @@ Receive = Callable[[Part], None]
 def plan_book(
     households: Sequence[Household],
     *,
+    openings: Sequence[Openings] | None = None,
     keep: tuple[str, ...] = (),
     receive: Receive | None = None,
 ) -> BookResult:
     """Play the plans of a book, or the scenarios of one household.
 
-    `keep` names row columns whose months are returned. With `receive` those
+    `openings` are the lines' traced classes by household, as `run_plan` takes
+    them. `keep` names row columns whose months are returned. With `receive` those
     months go to it block by block instead and are forgotten, so that memory
     stays at one block's trajectories. Households without a plan are all zero.
     """
     inside, others, refused = _choose(households)
-    whole = _Whole(households, keep, receive)
+    whole = _Whole(households, openings, keep, receive)
     whole.refused.update(refused)
     if inside:
-        loaded = load([households[place] for place in inside])
+        traced = [openings[place] for place in inside] if openings else None
+        loaded = load([households[place] for place in inside], traced)
         for part, left in play(loaded, keep, fewest=FEW):
             places = np.array(inside, dtype=np.int64)[part.places]
             whole.take(Part(places, part.totals, part.closing, part.kept), places[left])
@@ -156,9 +159,14 @@ class _Whole:
     """The book's result while its parts come in."""
 
     def __init__(
-        self, households: Sequence[Household], keep: tuple[str, ...], receive: Receive | None
+        self,
+        households: Sequence[Household],
+        openings: Sequence[Openings] | None,
+        keep: tuple[str, ...],
+        receive: Receive | None,
     ) -> None:
         self.households = households
+        self.openings = openings
         self.keep = keep
         self.receive = receive
         size = len(households)
@@ -200,8 +208,9 @@ class _Whole:
     def _replace(self, part: Part, column: int, place: int) -> None:
         self.scalar.append(place)
         rows: tuple[PlanRow, ...] = ()
+        traced = self.openings[place] if self.openings else None
         try:
-            rows = run_plan(self.households[place]).rows
+            rows = run_plan(self.households[place], traced).rows
         except BadInput as error:
             self.refused[place] = tuple(error.problems)
         for key, found in part.totals.items():

@@ -14,8 +14,8 @@ from planning.core.types import Household, Mortgage, Plan
 
 # Bounds that keep every product inside 64 bits; see exact.py.
 _LARGEST_BALANCE = 1 << 29
-_LARGEST_VALUE = 1 << 32
 _LARGEST_LINE_RATE = Decimal("0.2")
+_HALF = Decimal("0.5")
 _FIRST_YEAR, _LAST_YEAR = 1950, 2150
 RATE_PLACES, TAX_PLACES, FILE_PLACES = 6, 8, 12
 
@@ -57,6 +57,10 @@ def _mortgage(mortgage: Mortgage, plan: Plan) -> Iterator[str]:
         yield "a term that is not fixed"
     if any(not rate for rate in (*rates, *(one.rate_annual for one in plan.renewals))):
         yield "a mortgage without interest"
+    elif any(
+        (rate or 0) >= _HALF for rate in (*rates, *(one.rate_annual for one in plan.renewals))
+    ):
+        yield "a mortgage rate out of proportion"
     if plan.starts.year < _FIRST_YEAR or plan.starts.year + plan.months // 12 >= _LAST_YEAR:
         yield "a plan outside the calendar"
 
@@ -101,9 +105,8 @@ def _amounts(household: Household, plan: Plan) -> Iterator[str]:
     if reborrow is not None and not 0 <= reborrow.share <= 1:
         yield "a share beyond the whole"
     investment = plan.investment
-    if abs(investment.growth_annual) >= 1 or any(
-        not 0 <= rate < Decimal("0.5") for _kind, rate in investment.yields_annual
-    ):
+    yields = [rate for _kind, rate in investment.yields_annual]
+    if abs(investment.growth_annual) >= _HALF or min(yields, default=0) < 0 or sum(yields) >= _HALF:
         yield "a growth or yield out of proportion"
     if marginal is not None:
         rates = (marginal.ordinary, *(rate for _kind, rate in marginal.by_kind))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
@@ -16,6 +16,7 @@ from planning.core.kernel.exact import FIXED, MONTHLY, PAYMENT, SHORT, Ints
 from planning.core.kernel.family import RATE_PLACES, TAX_PLACES, change_index
 from planning.core.money import round_half_up
 from planning.core.plan_opening import opening_of
+from planning.core.plan_types import OpeningClasses
 from planning.core.rates import WIDE, as_decimal, merged_prime, periodic_fraction, root_growth
 from planning.core.room import Limits, opening_excess_cents
 from planning.core.types import (
@@ -80,7 +81,11 @@ class Loaded:
         return sum(one.nbytes for one in arrays)
 
 
-def load(households: Sequence[Household]) -> Loaded:
+Openings = Mapping[str, OpeningClasses] | None
+"""The traced classes of a household's lines on the evening before its plan, by line."""
+
+
+def load(households: Sequence[Household], openings: Sequence[Openings] | None = None) -> Loaded:
     """Households inside the family as arrays, in the order given."""
     table = np.zeros((len(NAMES), len(households)), dtype=np.int64)
     changes: list[tuple[int, ...]] = []
@@ -89,7 +94,8 @@ def load(households: Sequence[Household]) -> Loaded:
     for index, household in enumerate(households):
         plan = household.plan
         assert plan is not None
-        values = {**_facts(household, plan), **_mortgage_facts(household, plan)}
+        traced = openings[index] if openings else None
+        values = {**_facts(household, plan, traced), **_mortgage_facts(household, plan)}
         table[:, index] = [values.get(name, 0) for name in NAMES]
         changes += [(index, *one) for one in _later_changes(household.mortgages[0], plan)]
         steps += [(index, *one) for one in _line_steps(household, plan)]
@@ -118,11 +124,11 @@ def _whole(rate: Decimal | Fraction | int, scale: int) -> int:
 # -- the facility, the line, the account ------------------------------------------------
 
 
-def _facts(household: Household, plan: Plan) -> dict[str, int]:
+def _facts(household: Household, plan: Plan, traced: Openings) -> dict[str, int]:
     facility, line = household.facility, household.lines[0]
     account = next(one for one in household.investments if one.kind == "non-registered")
     given = dict(plan.opening)
-    opening = opening_of(household, line.ref, given.get(line.ref, 0), None)
+    opening = opening_of(household, line.ref, given.get(line.ref, 0), traced)
     owed = given.get(household.mortgages[0].ref, 0)
     limits = Limits.of(facility)
     value = given.get(account.ref, 0)

@@ -22,7 +22,7 @@ from planning.core.kernel.family import outside
 from planning.core.kernel.loading import load
 from planning.core.money import prorate, round_ratio
 from planning.core.plan import run_plan
-from planning.core.plan_types import ROW_KEYS
+from planning.core.plan_types import ROW_KEYS, OpeningClasses
 from planning.core.types import Evidence, Extra, Household, Plan, Renewal, Split, Term, Use
 from tests.planning.core.test_plan_against_naive import random_household
 
@@ -224,6 +224,46 @@ def test_the_order_of_the_book_does_not_matter() -> None:
     there = plan_book(households).totals["deductible"]
     back = plan_book(households[::-1]).totals["deductible"]
     assert np.array_equal(there, back[::-1])
+
+
+def test_traced_openings_are_taken_as_by_one_household() -> None:
+    households, openings = [], []
+    for seed in range(120):
+        household = varied_household(seed)
+        assert household.plan is not None
+        owed = dict(household.plan.opening)["line"]
+        parts = owed // 2, owed // 5, owed - owed // 2 - owed // 5
+        households.append(household)
+        targets = (("inv", owed // 3), ("business", owed // 10))
+        openings.append({"line": OpeningClasses(*parts, targets)} if seed % 2 else None)
+    result = plan_book(households, openings=openings, keep=ROW_KEYS)
+    assert len(result.scalar) < 40
+    differing = 0
+    for place, household in enumerate(households):
+        if place in result.refused:
+            continue
+        rows = run_plan(household, openings[place]).rows
+        for key in ROW_KEYS:
+            expected = [getattr(row, key) for row in rows]
+            assert expected == result.kept[key][: len(rows), place].tolist(), (place, key)
+        differing += rows != run_plan(household).rows
+    assert differing > 10
+
+
+def test_balances_that_outgrow_the_arrays_are_still_right() -> None:
+    households = []
+    for seed in range(40):
+        household = varied_household(seed)
+        plan = household.plan
+        assert plan is not None
+        opening = {**dict(plan.opening), "inv": 2**29 - 1 - seed}
+        growth = replace(plan.investment, growth_annual=Decimal("0.49"))
+        plan = replace(plan, opening=tuple(opening.items()), investment=growth, months=120)
+        households.append(replace(household, plan=plan))
+    result = plan_book(households, keep=ROW_KEYS)
+    left = [place for place in result.scalar if outside(households[place]) is None]
+    assert len(left) > 10
+    assert differences(households, result) == []
 
 
 # -- rounding -------------------------------------------------------------------------------
