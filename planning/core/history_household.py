@@ -77,7 +77,7 @@ def _mortgage(
     that the payment is solved on what is owed over the payments that are left.
     """
     before = payments_before(mortgage, plan.starts)
-    current = _in_force(mortgage, before)
+    current = term_in_force(mortgage, before)
     terms = _terms(current, plan, stretch, discount)
     if before:
         past = Term(
@@ -113,7 +113,7 @@ def _terms(
     )
 
 
-def _in_force(mortgage: Mortgage, before: int) -> Term:
+def term_in_force(mortgage: Mortgage, before: int) -> Term:
     """The term in force when the plan starts, after `before` payments."""
     found = mortgage.terms[0]
     latest = scheduled_date(mortgage, before - 1) if before else date.min
