@@ -192,6 +192,7 @@ def _case(
     plan: Plan,
     rates: MarginalRates,
     market: MarketPath | None,
+    waiting: int = 0,
 ) -> Case:
     closing = result.closing
     assert closing is not None
@@ -204,7 +205,7 @@ def _case(
         portfolio_cost=closing.cost,
         savings=savings,
         savings_cost=cost,
-        cash=closing.held_cash,
+        cash=waiting,
         mortgage=sum(amount for _, amount in closing.mortgages),
         line=sum(amount for _, amount in closing.lines),
         paid_off=paid_off if owing else None,
@@ -239,10 +240,14 @@ def build_cases(
         return [given - taken for given, taken in zip(budget, used, strict=True)]
 
     prepaid, left = _prepaid(alone, budget, opening_classes, tax_of_year, file, market)
+    assert prepaid.closing is not None
+    # Distributions the plan still holds for prepayment have left the account in
+    # `out_of_pocket`, so its unused cash holds them; what the third case has set
+    # aside is in none of its flows.
     return Cases(
         plan=_case(result, unused(spent), plan, rates, market),
         ordinary=_case(ordinary, unused(usual), plan, rates, market),
-        prepayments=_case(prepaid, left, plan, rates, market),
+        prepayments=_case(prepaid, left, plan, rates, market, prepaid.closing.held_cash),
         cash_total=sum(budget),
     )
 
