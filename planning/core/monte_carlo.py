@@ -17,6 +17,7 @@ from planning.core.money import text_from_cents
 from planning.core.projection_case import CaseRun, budget_of, year_of_market
 from planning.core.projection_start import Policy, Start, Traced, policy_of, start_of
 from planning.core.scenarios import (
+    BLOCK_YEARS,
     PATHS,
     SEED,
     Floats,
@@ -92,7 +93,7 @@ def monte_carlo(
     *,
     paths: int = PATHS,
     seed: int = SEED,
-    block_years: int = 1,
+    block_years: int = BLOCK_YEARS,
     months: int | None = None,
     file: str = "",
 ) -> dict[str, object]:
@@ -141,7 +142,7 @@ def _assumptions(block_years: int) -> dict[str, object]:
     table = windows()
     usual, pull = usual_prime()
     return {
-        "drawn_from": f"twelve-month stretches beginning {table.first_months[0]} to "
+        "drawn_from": f"stretches of {table.first_months[0]} on to the year that begins "
         f"{table.first_months[-1]}, each equally likely",
         "block": f"{12 * block_years} months in a row, prices and rates kept together",
         "common_paths": "every household meets the same drawn years for the same seed",
@@ -152,7 +153,8 @@ def _assumptions(block_years: int) -> dict[str, object]:
         "returns": "Canadian share index with distributions, before any fee",
         "yield_after_2016_08": "0.0290 assumed, none reported",
         "prime_before_1975": "derived: Bank Rate + 0.0150",
-        "steps": "by whole years; within a year flows are even, limits are looked at once",
+        "steps": "by whole years; within a year flows are even, limits are looked at once; "
+        "below the line is looked at each year's end",
         "mortgages": "taken as one, weighted by balance",
         "distributions": "eligible dividends, taxed at today's flat rates; no return of capital",
         "same_cash": "every year the larger of what the plan and the ordinary mortgage take",

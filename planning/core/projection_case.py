@@ -6,7 +6,7 @@ parts; the refund comes once, in its month; limits are looked at once a year.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -73,15 +73,16 @@ class CaseRun:
         self.excess = np.full(paths, start.excess)
         self.line = np.full(paths, start.line + first)
         self.eligible = np.full(paths, start.line_eligible + first)
-        self.portfolio = np.full(paths, start.portfolio + first)
-        self.cost = self.portfolio.copy()
+        self.first = first
+        self.portfolio = np.full(paths, start.portfolio)
+        self.cost = np.full(paths, start.portfolio + first)
         self.savings, self.savings_cost = np.zeros(paths), np.zeros(paths)
         self.saving_due = np.zeros(paths)
         self.unpaid, self.waiting = np.zeros(paths), np.zeros(paths)
         self.gap = self._limit() - self.line
-        self.below = np.maximum(0.0, self.line - self.portfolio)
-        self.rate = np.full(paths, start.mortgage.monthly_rate)
+        self.below = np.maximum(0.0, self.line - self.portfolio - first)
         self.payment = np.full(paths, start.mortgage.yearly_payment)
+        self._set_rate(np.full(paths, start.mortgage.monthly_rate))
 
     # -- the year -----------------------------------------------------------------
 
@@ -93,6 +94,9 @@ class CaseRun:
         growth = market.reinvested if policy.distributions == "reinvest" else market.paid_out
         invested = np.maximum(0.0, refund) if policy.refund == "invest" else np.zeros_like(refund)
         from_portfolio = self.portfolio * growth.paid_on_opening
+        first, self.first = self.first, 0.0
+        if first:
+            from_portfolio = from_portfolio + first * growth.paid_on_first
         if budget is None:
             moved = self._pay(market.year, refund, from_portfolio)
             draw, dam = self._draw(moved.freed, market)
@@ -108,6 +112,8 @@ class CaseRun:
         contribution = draw + invested
         paid = from_portfolio + contribution * growth.paid_on_added
         self.portfolio = self.portfolio * growth.on_opening + contribution * growth.on_added
+        if first:
+            self.portfolio = self.portfolio + first * growth.on_first
         reinvest = policy.distributions == "reinvest"
         self.cost += contribution + paid if reinvest else contribution
         start = self.start
@@ -150,10 +156,17 @@ class CaseRun:
             return
         yearly = np.maximum(_LOWEST_MORTGAGE, yearly)
         k = one.compoundings
-        self.rate = (1 + yearly / k) ** (k / _MONTHS) - 1
+        rate = (1 + yearly / k) ** (k / _MONTHS) - 1
+        self._set_rate(rate)
         left = max(1.0, one.months_left - _MONTHS * market.year)
-        level = self.mortgage * self.rate / (1 - (1 + self.rate) ** -left)
+        level = self.mortgage * rate / (1 - (1 + rate) ** -left)
         self.payment = level * _MONTHS * one.pace
+
+    def _set_rate(self, monthly: Floats) -> None:
+        """Work out what a dollar owed, and a dollar paid each month, come to in a year."""
+        self.grown = (1 + monthly) ** _MONTHS
+        level = (self.grown - 1) / np.maximum(monthly, 1e-12)
+        self.annuity = np.where(monthly > 0, level, float(_MONTHS))
 
     def _pay(
         self, year: int, refund: Floats, distributions: Floats, spare: Floats | None = None
@@ -161,9 +174,8 @@ class CaseRun:
         """The year's payments and prepayments. `spare` is the cash a budget leaves before them."""
         policy, one = self.policy, self.start.mortgage
         before = self.mortgage
-        grown = (1 + self.rate) ** _MONTHS
-        annuity = np.where(self.rate > 0, (grown - 1) / np.maximum(self.rate, 1e-12), _MONTHS)
-        owed = before * grown - self.payment / _MONTHS * annuity
+        grown = self.grown
+        owed = before * grown - self.payment / _MONTHS * self.annuity
         paid = np.maximum(0.0, self.payment + np.minimum(owed, 0.0))
         owed = np.maximum(owed, 0.0)
         level, later = 1 + (grown - 1) * _HALF, 1 + (grown - 1) * _LATER
@@ -286,9 +298,4 @@ def year_of_market(year: int, drawn: np.typing.NDArray[np.int64], prime: Floats)
 
 
 def _taken(growth: Growth, drawn: np.typing.NDArray[np.int64]) -> Growth:
-    return Growth(
-        growth.on_opening[drawn],
-        growth.on_added[drawn],
-        growth.paid_on_opening[drawn],
-        growth.paid_on_added[drawn],
-    )
+    return Growth(*(getattr(growth, one.name)[drawn] for one in fields(growth)))

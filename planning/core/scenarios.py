@@ -30,6 +30,9 @@ Whole = npt.NDArray[np.int64]
 
 SEED = 20_261_125
 PATHS = 10_000
+BLOCK_YEARS = 2
+"""Years drawn together: prime has followed the share index a year later (correlation 0.35)."""
+
 LOWEST_PRIME, HIGHEST_PRIME = 0.01, 0.25
 _MONTHS = 12
 
@@ -38,15 +41,17 @@ _MONTHS = 12
 class Growth:
     """A year's factors by the month of history it begins in.
 
-    `on_opening` and `on_added`: what one dollar there at the start, or added in
-    twelve equal parts, is worth at the year's end; `paid_on_opening` and
-    `paid_on_added`: what it distributed. Money grows from the month after.
+    `on_opening`, `on_added`, `on_first`: what one dollar there at the start, added
+    in twelve equal parts, or added in the first month, is worth at the year's end;
+    `paid_...`: what it distributed. Money grows from the month after.
     """
 
     on_opening: Floats
     on_added: Floats
+    on_first: Floats
     paid_on_opening: Floats
     paid_on_added: Floats
+    paid_on_first: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,23 +126,22 @@ def _pairs(known: tuple[MarketMonth, ...]) -> list[tuple[MarketMonth, MarketMont
 
 
 def _growth(prices: Floats, paid: Floats, *, reinvest: bool) -> Growth:
-    """Play one dollar at the start, and one in twelve parts, through each window."""
+    """Play one dollar at the start, in twelve parts, and in the first month."""
     count = prices.shape[0]
-    opening, added = np.ones(count), np.zeros(count)
-    from_opening, from_added = np.zeros(count), np.zeros(count)
+    value = np.stack([np.ones(count), np.zeros(count), np.zeros(count)])
+    distributed = np.zeros_like(value)
     for month in range(_MONTHS):
         out = paid[:, month]
-        grown = prices[:, month] + out if reinvest else prices[:, month]
-        from_opening += opening * out
-        from_added += added * out
-        opening = opening * grown
-        added = added * grown + 1 / _MONTHS
-    return Growth(opening, added, from_opening, from_added)
+        distributed += value * out
+        value *= prices[:, month] + out if reinvest else prices[:, month]
+        value[1] += 1 / _MONTHS
+        value[2] += 1.0 if month == 0 else 0.0
+    return Growth(*value, *distributed)
 
 
 @lru_cache(maxsize=4)
 def draw_scenarios(
-    years: int, paths: int = PATHS, seed: int = SEED, block_years: int = 1
+    years: int, paths: int = PATHS, seed: int = SEED, block_years: int = BLOCK_YEARS
 ) -> Scenarios:
     """Draw blocks of whole years from history, each start month equally likely.
 
