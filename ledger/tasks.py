@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from uuid import UUID
+
 from celery import shared_task
 
 from ledger.services.closing import running, scheduling, sweeping
@@ -10,7 +12,7 @@ from ledger.services.closing import running, scheduling, sweeping
 @shared_task(name="ledger.tasks.close_item")
 def close_item(firm_id: str, item_id: str) -> None:
     """Close the household of one row, up to all that is due."""
-    running.run_item(firm_id=firm_id, item_id=item_id)
+    running.run_item(firm_id=UUID(firm_id), item_id=UUID(item_id))
 
 
 @shared_task(name="ledger.tasks.sweep")

@@ -4,16 +4,10 @@ One drawing serves paper and screen: the palette below is the printed one, and
 for the desk each colour becomes a CSS custom property, so light, dark and
 print follow the page. Colour is never the only signal: plan is dashed or a
 tick, actual is solid or a bar, and every bar of a waterfall carries its amount.
-
-The drawing library must not be loaded before a process forks (its children
-would hang), so it is imported on first use only.
 """
 
 from __future__ import annotations
 
-import functools
-import json
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -22,20 +16,10 @@ from typing import Any
 from django.utils.html import escape
 from django.utils.translation import gettext as _
 
-from config.formatting import (
-    EN_MONTHS,
-    EN_SHORT,
-    FR_MONTHS,
-    FR_SHORT,
-    is_french,
-    long_month,
-    money,
-    short_month,
-    signed_money,
-)
+from config.formatting import long_month, money, short_month, signed_money
+from reports.drawing import GRID, INK, MUTED, WIDE, draw
 from reports.packets.words import CAUSE_WORDS
 
-INK, MUTED, GRID = "#22313a", "#5b6a72", "#dbe2e5"
 FIRST, SECOND, MORE, LESS = "#1c5d86", "#b1521c", "#1e7a5a", "#a53f2d"
 CSS_NAMES = {
     INK: "--chart-ink",
@@ -47,7 +31,6 @@ CSS_NAMES = {
     LESS: "--chart-less",
 }
 MONTHS_SHOWN = 24
-WIDE = 600
 Rows = Sequence[Mapping[str, Any]]
 
 
@@ -106,7 +89,7 @@ def balances_chart(series: Rows, language: str, width: int = 640) -> Chart | Non
         "balances",
         _("Mortgage and line at month ends: solid is actual, dashed is plan"),
         alt % values,
-        _draw({"vconcat": panels, "spacing": 18}, language, width),
+        draw({"vconcat": panels, "spacing": 18}, language, width),
         (
             _("Month"),
             _("Mortgage, plan"),
@@ -215,7 +198,7 @@ def deductible_chart(series: Rows, language: str, width: int = 640) -> Chart | N
         "deductible",
         _("Deductible interest by month: bars are actual, strokes are plan"),
         alt,
-        _draw(spec, language, width),
+        draw(spec, language, width),
         (_("Month"), _("Plan"), _("Actual")),
         tuple(
             (
@@ -331,7 +314,7 @@ def causes_chart(
         "causes",
         _("Why deductible interest differs from plan"),
         alt,
-        _draw(spec, language, width),
+        draw(spec, language, width),
         (_("Cause"), _("Amount")),
         tuple(table),
     )
@@ -359,74 +342,3 @@ def _month_axis(count: int) -> dict[str, Any]:
             "labelFlush": False,
         },
     }
-
-
-def _locales(language: str) -> tuple[dict[str, Any], dict[str, Any]]:
-    french = is_french(language)
-    numbers = {
-        "decimal": "," if french else ".",
-        "thousands": "\u00a0" if french else ",",
-        "grouping": [3],
-        "currency": ["", "\u00a0$"] if french else ["$", ""],
-    }
-    days = ["1", "2", "3", "4", "5", "6", "7"]
-    times = {
-        "dateTime": "%x %X",
-        "date": "%Y-%m-%d",
-        "time": "%H:%M:%S",
-        "periods": ["AM", "PM"],
-        "days": days,
-        "shortDays": days,
-        "months": list(FR_MONTHS if french else EN_MONTHS),
-        "shortMonths": list(FR_SHORT if french else EN_SHORT),
-    }
-    return numbers, times
-
-
-_CONFIG: dict[str, Any] = {
-    "background": None,
-    # Helvetica is measured with the library's own metrics, never the machine's fonts.
-    "font": "Helvetica",
-    "view": {"stroke": None},
-    "title": {"color": INK, "fontSize": 12, "fontWeight": 600, "offset": 6},
-    "axis": {
-        "labelColor": MUTED,
-        "gridColor": GRID,
-        "domainColor": GRID,
-        "tickColor": GRID,
-    },
-    "axisX": {"grid": False},
-    "legend": {"labelColor": INK, "symbolStrokeColor": INK, "offset": 4},
-}
-_NOISE = re.compile(r' (?:role|class|pointer-events|aria-[a-z]+)="[^"]*"')
-_SIZE = re.compile(r'(<svg[^>]*?) width="[0-9.]+" height="[0-9.]+"')
-
-
-def _draw(spec: Mapping[str, Any], language: str, width: int) -> str:
-    """Draw a specification; narrow drawings, shrunk on a telephone, carry larger letters."""
-    schema = "https://vega.github.io/schema/vega-lite/v6.json"
-    letters = {"labelFontSize": 11 if width >= WIDE else 12.5}
-    config = _CONFIG | {
-        "axis": _CONFIG["axis"] | letters,
-        "legend": _CONFIG["legend"] | letters,
-        "text": {"fontSize": letters["labelFontSize"]},
-    }
-    whole = {"$schema": schema, "config": config, **spec}
-    return _svg(json.dumps(whole, sort_keys=True), language)
-
-
-@functools.lru_cache(maxsize=512)
-def _svg(spec: str, language: str) -> str:
-    import vl_convert
-
-    numbers, times = _locales(language)
-    svg = str(
-        vl_convert.vegalite_to_svg(
-            json.loads(spec),
-            format_locale=numbers,
-            time_format_locale=times,
-            allowed_base_urls=[],
-        )
-    )
-    svg = _NOISE.sub("", svg).replace('font-family="Helvetica"', 'font-family="IBM Plex Sans"')
-    return _SIZE.sub(r"\1", svg, count=1)

@@ -62,7 +62,7 @@ def _line_part(
         draw=flows.draw,
         interest_draw=flows.interest_draw,
         dam_draw=flows.dam_draw,
-        line_opening=book.lines_on(eve),
+        line_opening=book.lines_opening(eve + timedelta(days=1), last),
         line_interest=flows.posted,
         line_interest_paid=flows.paid,
         line_closing=book.lines_on(last),

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import reduce
 
 from config.problems import BadInput
+from ledger.core.provincial import is_limited, known_distributions, quebec_pool
 from ledger.core.trace_types import NONE, Trace, add, less
 from planning.core.money import round_half_up
-from planning.core.tax.engine import Income, marginal_rates
+from planning.core.months import last_day
+from planning.core.tax.engine import Income, marginal_rates, tax
 from planning.core.tax.household import household_tax, income_of_year
 from planning.core.tax.parameters import indexed
 from planning.core.types import Household, Member
@@ -23,7 +26,10 @@ class DeductionYear:
     `posted` and `paid` are of all classes; `deductible`, `unsupported` and
     `ineligible` the same measure by class; `compound` the eligible compound
     interest paid, part of `deductible`. `federal` and `provincial` are the
-    amounts claimed on each return, `tax_saving` what the claim saves.
+    amounts that reduce each return's income, `tax_saving` what the claim saves.
+    They differ for a claimant of Québec, where `provincial` is limited to the
+    investment income on file and the rest waits in `pool` for a later year;
+    elsewhere `pool` is None.
     """
 
     year: int
@@ -36,25 +42,50 @@ class DeductionYear:
     federal: int
     provincial: int
     tax_saving: int
+    pool: int | None = None
 
 
-def tax_saving_cents(household: Household, year: int, deductible: int) -> int:
+def tax_saving_cents(
+    household: Household, year: int, deductible: int, limit: Limit | None = None
+) -> int:
     """What a year's deduction saves.
 
     round(ordinary x deductible)
 
     at the plan's flat rate; without one, the claimant's own tax before less
-    after; zero when neither can be known.
+    after; zero when neither can be known. With a `limit` (Québec) both are
+    counted with the distributions on file, and after it the pool brought in.
     """
     plan = household.plan
-    if deductible <= 0 or plan is None:
+    if plan is None or (deductible <= 0 and limit is None):
         return 0
     if plan.marginal is not None:
         return round_half_up(Fraction(plan.marginal.ordinary) * deductible)
     try:
-        return household_tax(household, household.ref)(year, deductible, {})
+        found = household_tax(household, household.ref)
+        if limit is None:
+            return found(year, deductible, {})
+        return _limited_saving(limit, year, deductible, plan.inflation)
     except (BadInput, ValueError):
         return 0
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """The claimant's distributions of a year on file, and the pool brought in (Québec)."""
+
+    claimant: Member
+    received: Income
+    pool: int
+
+
+def _limited_saving(limit: Limit, year: int, deductible: int, inflation: Decimal) -> int:
+    law, province = indexed(year, inflation), limit.claimant.province
+    ordinary = income_of_year(limit.claimant, year, inflation)
+    without = replace(limit.received, ordinary_cents=ordinary)
+    claimed = replace(without, deduction_cents=deductible)
+    after = tax(law, province, claimed, pool_cents=limit.pool)
+    return tax(law, province, without).total_cents - after.total_cents
 
 
 def marginal_rate(household: Household, year: int) -> Fraction | None:
@@ -97,7 +128,30 @@ def deduction_years(household: Household, traced: Trace, through: str) -> tuple[
     if not starts:
         return ()
     years = range(min(starts).year, int(through[:4]) + 1)
-    return tuple(_year(household, traced, year) for year in years)
+    found = tuple(_year(household, traced, year) for year in years)
+    claimant = _claimant(household)
+    if claimant is not None and is_limited(claimant):
+        return _in_quebec(household, claimant, found, last_day(through))
+    return tuple(
+        replace(one, tax_saving=tax_saving_cents(household, one.year, one.deductible))
+        for one in found
+    )
+
+
+def _in_quebec(
+    household: Household, claimant: Member, years: tuple[DeductionYear, ...], through: date
+) -> tuple[DeductionYear, ...]:
+    inflation = household.plan.inflation if household.plan is not None else Decimal(0)
+    received = known_distributions(household, claimant.ref, through)
+    pools = quebec_pool([(one.year, one.deductible) for one in years], received, inflation)
+    found: list[DeductionYear] = []
+    pool = 0
+    for one, after in zip(years, pools, strict=True):
+        limit = Limit(claimant, received.get(one.year, Income()), pool)
+        saving = tax_saving_cents(household, one.year, one.deductible, limit)
+        found.append(replace(one, provincial=after.allowed, tax_saving=saving, pool=after.pool))
+        pool = after.pool
+    return tuple(found)
 
 
 def _year(household: Household, traced: Trace, year: int) -> DeductionYear:
@@ -121,5 +175,5 @@ def _year(household: Household, traced: Trace, year: int) -> DeductionYear:
         compound=sum(one.compound[0] for one in payments),
         federal=eligible,
         provincial=eligible,
-        tax_saving=tax_saving_cents(household, year, eligible),
+        tax_saving=0,
     )

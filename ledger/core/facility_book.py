@@ -51,12 +51,21 @@ class FacilityBook:
         return self.mortgage_total.on(day)
 
     def line_on(self, line: str, day: date) -> int:
-        """What one line owes at the end of a day."""
+        """What one line owes at the end of a day; nothing before its first statement."""
         return self.lines[line].on(day)
 
     def lines_on(self, day: date) -> int:
         """H: what all lines owe at the end of a day."""
         return sum(one.on(day) for one in self.lines.values())
+
+    def lines_opening(self, first: date, last: date) -> int:
+        """What all lines owe as `first` begins, openings of those that begin by `last` included."""
+        begun = [
+            found[0].opening_cents
+            for ref in self.lines
+            if (found := self.statements.get(ref)) and first <= found[0].starts <= last
+        ]
+        return self.lines_on(first - timedelta(days=1)) + sum(begun)
 
     def statement_covering(self, account: str, day: date) -> Statement | None:
         """The account's statement whose days include this one."""
@@ -124,7 +133,7 @@ def facility_book(household: Household) -> FacilityBook:
     }
     lines = {one.ref: _line_balances(statements.get(one.ref, ())) for one in household.lines}
     owed = sum(one.balances.before for one in mortgages.values())
-    drawn = sum(one.before for one in lines.values())
+    drawn = sum(statements[ref][0].opening_cents for ref in lines if ref in statements)
     start = opening_excess_cents(household.facility, owed, drawn)
     total, excess, freed = _walk(household, mortgages, owed, start)
     return FacilityBook(
@@ -143,7 +152,11 @@ def facility_book(household: Household) -> FacilityBook:
 
 
 def _line_balances(statements: tuple[Statement, ...]) -> Steps:
-    """A line's end-of-day balances; the last one stands between statements."""
+    """A line's end-of-day balances; the last one stands between statements.
+
+    Nothing is owed before the first statement: its opening is a fact of the
+    day it starts, which no earlier close may see.
+    """
     changes: list[tuple[date, int]] = []
     for statement in statements:
         balance = statement.opening_cents
@@ -152,7 +165,7 @@ def _line_balances(statements: tuple[Statement, ...]) -> Steps:
             balance += -entry.amount_cents if entry.kind == "repayment" else entry.amount_cents
             changes.append((entry.date, balance))
         changes.append((statement.ends, statement.closing_cents))
-    return Steps.of(changes, statements[0].opening_cents if statements else 0)
+    return Steps.of(changes, 0)
 
 
 def _walk(

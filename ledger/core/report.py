@@ -102,9 +102,10 @@ def _texts(amounts: Mapping[str, int]) -> dict[str, str]:
 
 
 def deduction_json(one: DeductionYear) -> dict[str, str]:
-    """A year's deduction."""
+    """A year's deduction; `pool` only where the province limits what is deducted."""
     keys = [field.name for field in fields(one) if field.name != "year"]
-    return {key: text_from_cents(getattr(one, key)) for key in keys}
+    amounts = {key: getattr(one, key) for key in keys}
+    return {key: text_from_cents(cents) for key, cents in amounts.items() if cents is not None}
 
 
 def run_json(run: FindingRun) -> dict[str, object]:

@@ -13,7 +13,8 @@ from typing import Any, cast
 
 from ledger.core.formats.render import render_ofx1, render_ofx2
 from ledger.core.formats.render_csv import render_csv
-from ledger.core.formats.types import AccountType, ParsedEntry, ParsedStatement, account_hash, last4
+from ledger.core.formats.types import ParsedEntry, ParsedStatement, account_hash, last4
+from planning.core.household_parts import AccountType
 from planning.core.money import cents_from_text
 
 SUFFIX = {"ofx1": ".ofx", "ofx2": ".qfx", "csv": ".csv"}

@@ -99,13 +99,23 @@ def test_an_unknown_household_ends_with_two(command: str, words: tuple[str, ...]
     assert "HH-NONE" in said
 
 
-def test_without_a_firm_the_command_says_how_to_start_one():
-    code, _, said = run("load_household", str(FILES[0]))
-    assert code == 2
-    assert "--create-firm" in said
+def test_before_there_is_a_firm_the_home_firm_is_started_and_named():
+    code, out, _ = run("load_household", str(FILES[0]))
+    assert code == 0
+    assert "(Our firm)" in out
+    assert run("load_household", str(FILES[1]))[0] == 0
 
 
-def test_with_several_firms_one_must_be_named(tmp_path: Path):
+def test_a_household_goes_to_the_firm_that_has_it_else_to_the_home_firm(tmp_path: Path):
+    run("load_household", str(FILES[0]), "--create-firm", "Lockkeepers")
+    theirs = put(tmp_path, household_file("HH-7", None))
+    run("load_household", theirs, "--create-firm", "Bargees")
+    assert "(Bargees)" in run("load_household", theirs)[1]
+    ours = put(tmp_path, household_file("HH-8", None), "new.json")
+    assert "(Lockkeepers)" in run("load_household", ours)[1]
+
+
+def test_a_reference_known_to_several_firms_needs_the_firm_named(tmp_path: Path):
     file = put(tmp_path, household_file("HH-1", None))
     run("load_household", file, "--create-firm", "Lockkeepers")
     run("load_household", file, "--create-firm", "Bargees")

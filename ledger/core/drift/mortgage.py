@@ -46,8 +46,8 @@ def payment_missed(context: DriftContext) -> tuple[Finding, ...]:
 
     Each scheduled date takes the earliest free payment dated from 5 days before
     it to 6 before the next one. Silent while the date or the 5 days after it
-    are not covered by statements; closed when as many payments were made as
-    were scheduled.
+    are not covered by statements; closed when as many payments were made up to
+    the close, early ones too, as were scheduled.
     """
     found: list[Finding] = []
     for book in context.book.mortgages.values():
@@ -74,6 +74,8 @@ def _missed(context: DriftContext, book: MortgageBook) -> list[Finding]:
             if settled and not payments:
                 missed.append(index)
         index += 1
+    # A payment already made for the date that comes next counts as made.
+    made += sum(day - wait <= one for one in paid)
     if made >= scheduled:
         return []
     return [_missed_finding(context, book, one) for one in missed]

@@ -24,8 +24,6 @@ def missed_reborrow(context: DriftContext) -> tuple[Finding, ...]:
     if plan is None or plan.reborrow is None or context.month < month_of(plan.starts):
         return ()
     reborrow = plan.reborrow
-    if reborrow.line not in context.book.statements:
-        return ()
     days = days_back(context.as_of, limits.missed_reborrow_days)
     rooms = [context.book.room_on(reborrow.line, day) for day in days]
     known = [one for one in rooms if one is not None]

@@ -95,7 +95,8 @@ def _split_and_repay(context: DriftContext, line: str) -> tuple[Step, ...]:
 def unsupported_draw(context: DriftContext) -> tuple[Finding, ...]:
     """Unsupported money drawn more than 30 days ago, for want of evidence.
 
-    Dollars: that part as first drawn.
+    Draws, openings and adjustments; fees are not asked about. Dollars: that
+    part as first drawn.
     """
     return tuple(
         Finding(
@@ -117,7 +118,9 @@ def unsupported_draw(context: DriftContext) -> tuple[Finding, ...]:
             ),
         )
         for one in context.trace.draws
-        if one.without_paper > 0 and context.age(one.on) > context.thresholds.unsupported_days
+        if one.kind != "fee"
+        and one.without_paper > 0
+        and context.age(one.on) > context.thresholds.unsupported_days
     )
 
 

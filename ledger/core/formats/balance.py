@@ -6,12 +6,8 @@ from collections.abc import Iterable
 from datetime import date
 
 from ledger.core.formats.faults import Faults
-from ledger.core.formats.types import (
-    AccountType,
-    ParsedEntry,
-    ParsedStatement,
-    ReadOptions,
-)
+from ledger.core.formats.types import ParsedEntry, ParsedStatement, ReadOptions
+from planning.core.household_parts import AccountType
 from planning.core.money import text_from_cents
 
 _LOWERS = ("repayment", "prepayment")

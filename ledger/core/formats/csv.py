@@ -19,7 +19,6 @@ from ledger.core.formats.csv_layout import Row, Table, split_table
 from ledger.core.formats.csv_signs import Direction, Posting, direction, newest_first
 from ledger.core.formats.faults import Faults, shown
 from ledger.core.formats.types import (
-    AccountType,
     ParsedEntry,
     ParsedStatement,
     ReadOptions,
@@ -29,6 +28,7 @@ from ledger.core.formats.types import (
     with_keys,
 )
 from ledger.core.formats.words import plain
+from planning.core.household_parts import AccountType
 
 _DEBIT_WORDS = ("debit", "dr", "d", "dt")
 _CREDIT_WORDS = ("credit", "cr", "c", "ct")

@@ -11,13 +11,7 @@ from ledger.core.formats.csv_layout import Row
 from ledger.core.formats.csv_signs import Direction, Posting
 from ledger.core.formats.csv_text import unguarded
 from ledger.core.formats.faults import Faults, shown
-from ledger.core.formats.types import (
-    KINDS,
-    PAID,
-    WITHDRAWAL_SOURCES,
-    AccountType,
-    ParsedEntry,
-)
+from ledger.core.formats.types import KINDS, PAID, WITHDRAWAL_SOURCES, ParsedEntry
 from ledger.core.formats.words import (
     KIND_WORDS,
     Said,
@@ -31,6 +25,7 @@ from ledger.core.formats.words import (
     plain,
     withdrawal_of,
 )
+from planning.core.household_parts import AccountType
 from planning.core.types import YIELD_KINDS
 
 

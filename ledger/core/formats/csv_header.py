@@ -13,8 +13,8 @@ from ledger.core.formats import values
 from ledger.core.formats.csv_dates import Order, read_date
 from ledger.core.formats.csv_layout import HeaderLine, Table
 from ledger.core.formats.faults import Faults, shown
-from ledger.core.formats.types import AccountType
 from ledger.core.formats.words import ACCOUNT_WORDS, plain
+from planning.core.household_parts import AccountType
 
 T = TypeVar("T")
 _BETWEEN = re.compile(r"\s+(?:to|au|à|-|–|—)\s+|\s*\.\.\s*|\s*[–—]\s*")

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
-from ledger.core.formats.types import AccountType
 from ledger.core.formats.words import raises_debt
+from planning.core.household_parts import AccountType
 
 
 @dataclass(frozen=True, slots=True)

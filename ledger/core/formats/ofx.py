@@ -11,7 +11,6 @@ from ledger.core.formats.faults import Faults
 from ledger.core.formats.markup import Element, read_markup
 from ledger.core.formats.ofx_fields import Balances, Fields, cost_fraction, said_outright
 from ledger.core.formats.types import (
-    AccountType,
     Format,
     ParsedEntry,
     ParsedStatement,
@@ -29,6 +28,7 @@ from ledger.core.formats.words import (
     plain,
     raises_debt,
 )
+from planning.core.household_parts import AccountType
 
 _SETS = (
     ("BANKMSGSRSV1", "STMTTRNRS", "STMTRS"),

@@ -10,14 +10,9 @@ from typing import TypeVar
 from ledger.core.formats import values
 from ledger.core.formats.faults import Faults, shown
 from ledger.core.formats.markup import Element
-from ledger.core.formats.types import (
-    KINDS,
-    PAID,
-    WITHDRAWAL_SOURCES,
-    AccountType,
-    ReadOptions,
-)
+from ledger.core.formats.types import KINDS, PAID, WITHDRAWAL_SOURCES, ReadOptions
 from ledger.core.formats.words import Said, plain
+from planning.core.household_parts import AccountType
 from planning.core.types import YIELD_KINDS
 
 T = TypeVar("T")

@@ -15,23 +15,12 @@ from datetime import date
 from decimal import Decimal
 from typing import Literal
 
-AccountType = Literal["mortgage", "line", "investment"]
+from planning.core.household_parts import ENTRY_KINDS, AccountType
+
 ACCOUNT_TYPES: tuple[AccountType, ...] = ("mortgage", "line", "investment")
 Format = Literal["ofx1", "ofx2", "csv"]
 
-KINDS: dict[AccountType, tuple[str, ...]] = {
-    "mortgage": ("payment", "prepayment", "charge", "advance"),
-    "line": ("draw", "repayment", "interest", "fee"),
-    "investment": (
-        "contribution",
-        "distribution",
-        "withdrawal",
-        "transfer-in-kind",
-        "buy",
-        "sell",
-        "fee",
-    ),
-}
+KINDS = ENTRY_KINDS
 """Entry kinds by kind of account, as the household file names them."""
 WITHDRAWAL_SOURCES = ("income", "return_of_capital", "proceeds")
 PAID = ("cash", "reinvested")

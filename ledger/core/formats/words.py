@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
-from ledger.core.formats.types import AccountType
+from planning.core.household_parts import AccountType
 
 
 @lru_cache(maxsize=4096)

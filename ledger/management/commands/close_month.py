@@ -59,18 +59,22 @@ class Command(BaseCommand):
             )
         except BadInput as error:
             self._refuse(error, as_json=options["json"])
+        failed: list[Outcome] = []
         for work in works:
             if options["queue"]:
                 _queue(work, options["wait"])
             else:
-                _inline(work)
+                failed += [one for one in _inline(work) if one.state == "failed"]
         answers = [asking.answer(work) for work in works]
         if options["json"]:
             self.stdout.write(json.dumps(_shown(options, answers), ensure_ascii=False, indent=1))
         else:
             for answer in answers:
                 self._tell(answer)
-        if any(item.state != "done" for answer in answers for item in answer.items):
+        for one in failed:
+            self.stderr.write(f"{one.month:%Y-%m}: {one.error}")
+        items = [item for answer in answers for item in answer.items]
+        if failed or any(item.state != "done" or item.stale_reason for item in items):
             raise SystemExit(1)
 
     def _refuse(self, error: BadInput, *, as_json: bool) -> None:
@@ -85,11 +89,11 @@ class Command(BaseCommand):
         for close in reversed(answer.closes):
             self.stdout.write(f"{answer.firm}  {close.month}  {close.state}  {_counts(close)}")
         for item in answer.items:
-            if item.state != "done":
+            if item.state != "done" or item.stale_reason:
                 self.stdout.write(f"  {item.household}  {item.month}  {item.state}  {_why(item)}")
 
 
-def _inline(work: asking.Work) -> None:
+def _inline(work: asking.Work) -> tuple[Outcome, ...]:
     settled, total = next(asking.watch(work))
     with tqdm(
         total=total, initial=settled, unit="month", desc=work.firm, disable=None, file=sys.stderr
@@ -99,7 +103,7 @@ def _inline(work: asking.Work) -> None:
             if outcome.state in ("done", "parked"):
                 bar.update(min(1, total - bar.n))
 
-        asking.close_here(work, seen)
+        return asking.close_here(work, seen)
 
 
 def _queue(work: asking.Work, seconds: float) -> None:
@@ -123,6 +127,8 @@ def _counts(close: CloseProgress) -> str:
 def _why(item: ItemProgress) -> str:
     if item.error:
         return item.error
+    if item.stale_reason:
+        return f"to be closed again: {item.stale_reason}"
     return "a statement is missing" if item.state == "waiting" else ""
 
 

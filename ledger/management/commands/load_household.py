@@ -16,8 +16,11 @@ from config.problems import BadInput, Problem
 from ledger.services.households import Loaded, load_households
 from planning.access import Access
 from planning.models import Firm
-from planning.selectors.firms import find_firm, firms
+from planning.selectors.firms import firm_to_load_into, firms
 from planning.services.firms import create_firm
+
+FIRST_FIRM = "Our firm"
+"""The name of the firm that is started when households are loaded before there is one."""
 
 
 class Command(BaseCommand):
@@ -40,8 +43,9 @@ class Command(BaseCommand):
         try:
             files = read_files(options["files"])
             with transaction.atomic():  # a firm is not started for files that are refused
+                firm = _firm(options, files)
                 loaded = load_households(
-                    access=Access.system(_firm(options).pk, "load_household"),
+                    access=Access.system(firm.pk, "load_household"),
                     files=tqdm(files, unit="file", disable=None, file=sys.stderr),
                     reason=options["reason"],
                 )
@@ -52,15 +56,29 @@ class Command(BaseCommand):
                 self.stdout.write(json.dumps(_shown(name, one), ensure_ascii=False))
             else:
                 what = "; ".join(one.changes) if one.changed else "already here, nothing changed"
-                self.stdout.write(f"{name}: {one.ref}: {what}")
+                self.stdout.write(f"{name}: {one.ref} ({firm.name}): {what}")
 
 
-def _firm(options: dict[str, Any]) -> Firm:
+def _firm(options: dict[str, Any], files: list[tuple[str, bytes]]) -> Firm:
     wanted = options["create_firm"]
     if wanted is None:
-        return find_firm(options["firm"], "load_household")
-    found = [one for one in firms() if one.name == wanted]
-    return found[0] if found else create_firm(name=wanted)
+        found = firm_to_load_into(_refs(files), options["firm"], "load_household")
+        return found or create_firm(name=FIRST_FIRM)
+    named = [one for one in firms() if one.name == wanted]
+    return named[0] if named else create_firm(name=wanted)
+
+
+def _refs(files: list[tuple[str, bytes]]) -> tuple[str, ...]:
+    """The references the files name, as far as they can be read; loading checks the rest."""
+    found: list[str] = []
+    for _, content in files:
+        try:
+            ref = json.loads(content)["household"]["ref"]
+        except (ValueError, KeyError, TypeError, RecursionError):
+            continue
+        if isinstance(ref, str):
+            found.append(ref)
+    return tuple(found)
 
 
 def _shown(name: str, one: Loaded) -> dict[str, object]:

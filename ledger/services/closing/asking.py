@@ -50,65 +50,71 @@ def plan_work(
 
     `first` is the first month of a range that ends in `month`. Raises BadInput,
     and makes no row, when a month is malformed, not over, or before the first
-    statement, or when there is no such firm or household.
+    statement, or when there is no such firm or household. Without `firm`, firms
+    that have nothing to close in that month are left out.
     """
     span = _span(month, first)
-    chosen = _firms(firm)
-    found: list[Work] = []
+    found: list[_Found] = []
     problems: list[Problem] = []
-    for firm_id in chosen:
+    for firm_id in _firms(firm):
         with firm_scope(firm_id):
             try:
-                found.append(_firm_work(firm_id, span, household))
+                found.append(_look(firm_id, span, household))
             except BadInput as error:
                 problems.extend(error.problems)
-    return _settled(found, problems, household)
-
-
-def _settled(found: list[Work], problems: list[Problem], household: str | None) -> tuple[Work, ...]:
-    """The work found. A household is one firm's; the others' not knowing it is no fault."""
-    if found and household is not None:
-        if len(found) > 1:
-            names = ", ".join(one.firm for one in found)
-            raise BadInput(
-                [_problem("--household", f"{household} is a household of {names}", "Add --firm")]
-            )
-        return tuple(found)
-    if problems:
+    if not found:
         raise BadInput(problems)
-    return tuple(found)
+    if household is not None and len(found) > 1:
+        names = ", ".join(one.firm for one in found)
+        message = f"{household} is a household of {names}"
+        raise BadInput([_problem("--household", message, "Name the firm with --firm")])
+    return tuple(_make_rows(one, span) for one in found)
 
 
-def _firm_work(firm_id: UUID, span: tuple[date, date], household: str | None) -> Work:
+@dataclass(frozen=True)
+class _Found:
+    """What a request means for one firm, before any row is made."""
+
+    firm_id: UUID
+    firm: str
+    only: UUID | None
+    books: facts.Coverage
+    months: tuple[date, ...]
+
+
+def _look(firm_id: UUID, span: tuple[date, date], household: str | None) -> _Found:
+    """The firm's part of a request. Raises BadInput when it has none."""
     name = Firm.objects.get(pk=firm_id).name
     only = None
     if household is not None:
         only = Household.objects.filter(ref=household).values_list("pk", flat=True).first()
         if only is None:
-            raise BadInput(
-                [
-                    _problem(
-                        "--household",
-                        f"{name} has no household {household}",
-                        "Check the reference, or load the household first",
-                    )
-                ]
-            )
+            message = f"{name} has no household {household}"
+            remedy = "Check the reference, or load the household first"
+            raise BadInput([_problem("--household", message, remedy)])
     books = facts.coverage(only)
-    months = _months(books, span, name)
-    for month in months:
-        scheduling.schedule_month(firm_id=firm_id, month=month, books=books, only=only)
-    rows = HouseholdMonth.objects.filter(month__gte=span[0], month__lte=span[1])
-    if only is not None:
-        rows = rows.filter(household_id=only)
-    households = rows.order_by("household__ref").values_list("household_id", flat=True)
+    return _Found(firm_id, name, only, books, tuple(_months(books, span, name)))
+
+
+def _make_rows(found: _Found, span: tuple[date, date]) -> Work:
+    """A row for every household month of a request, made once."""
+    with firm_scope(found.firm_id):
+        for month in found.months:
+            scheduling.schedule_month(
+                firm_id=found.firm_id, month=month, books=found.books, only=found.only
+            )
+        rows = HouseholdMonth.objects.filter(month__gte=span[0], month__lte=span[1])
+        if found.only is not None:
+            rows = rows.filter(household_id=found.only)
+        listed = rows.order_by("household__ref").values_list("household_id", flat=True)
+        households = tuple(dict.fromkeys(listed))
     return Work(
-        firm_id=firm_id,
-        firm=name,
+        firm_id=found.firm_id,
+        firm=found.firm,
         first=span[0],
         last=span[1],
-        households=tuple(dict.fromkeys(households)),
-        one_household=only is not None,
+        households=households,
+        one_household=found.only is not None,
     )
 
 
@@ -174,20 +180,25 @@ def _problem(where: str, message: str, remedy: str) -> Problem:
     return Problem("close_month", where, message, remedy)
 
 
-def close_here(work: Work, progress: Callable[[running.Outcome], None] | None = None) -> None:
+def close_here(
+    work: Work, progress: Callable[[running.Outcome], None] | None = None
+) -> tuple[running.Outcome, ...]:
     """Close everything of a request in this process, household by household.
 
     Closed months are looked at again too: one whose facts, thresholds or engine
-    changed without a mark gets its new version as well.
+    changed without a mark gets its new version as well. Returns what became of
+    every month that was worked on.
     """
+    found: list[running.Outcome] = []
     for household_id in work.households:
-        running.run_household(
+        found += running.run_household(
             firm_id=work.firm_id,
             household_id=household_id,
             through=work.last,
             recheck=True,
             progress=progress,
         )
+    return tuple(found)
 
 
 def send(work: Work) -> int:

@@ -126,7 +126,7 @@ def release_expired() -> int:
     """Make rows of dead workers due again, or park them after the last attempt; how many."""
     with connection.cursor() as cursor:
         cursor.execute(_EXPIRE, {"max_attempts": settings.CLOSE_MAX_ATTEMPTS})
-        return cursor.rowcount
+        return int(cursor.rowcount)
 
 
 def fences(household_id: UUID) -> dict[UUID, int]:

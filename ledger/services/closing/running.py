@@ -75,14 +75,16 @@ def run_household(
 
     Facts are read once and kept as long as no fence moved. `recheck` looks at
     every closed month again, marked or not, for facts, thresholds or an engine
-    that changed. Returns what became
-    of each month; stops early when another worker is on the household, when a
-    month has to wait, or when `seconds` are over.
+    that changed. Returns what became of each month; stops early when another
+    worker is on the household, when a month has to wait, when the facts of a
+    closed month cannot be read, or when `seconds` are over.
     """
     run = _Run(firm_id, household_id, through)
     started = time.monotonic()
     found: list[Outcome] = []
-    run.renew(recheck=recheck)
+    unread = run.renew(recheck=recheck)
+    if unread is not None:
+        return (unread,)
     while time.monotonic() - started < seconds:
         outcome = run.step()
         if outcome is None:
@@ -103,18 +105,31 @@ class _Run:
         self._closer: HouseholdCloser | None = None
         self._known: dict[UUID, int] = {}
 
-    def renew(self, *, recheck: bool) -> None:
-        """Look again at months whose facts changed; at every closed month with `recheck`."""
+    def renew(self, *, recheck: bool) -> Outcome | None:
+        """Look again at months whose facts changed; at every closed month with `recheck`.
+
+        Facts that cannot be read leave the results as they are, with the error
+        beside the mark; the outcome then says so.
+        """
         with firm_scope(self.firm_id):
             rows = staleness.closed_months(self.household_id, self.through, only_stale=not recheck)
-            if not rows:
-                return
-            self._load()
+        if not rows:
+            return None
+        try:
+            with firm_scope(self.firm_id):
+                self._load()
+        except Exception as error:
+            words = _words(error)
+            with firm_scope(self.firm_id):
+                staleness.not_read(self.household_id, words)
+            return Outcome(self.household_id, rows[0].month, "failed", words)
         assert self._closer is not None
         for row in rows:
-            with firm_scope(self.firm_id):
-                staleness.renew(self._closer, self._known, row)
-            fault_point("close.renewed")
+            if row.stale_reason or not staleness.stands(self._closer, row):
+                with firm_scope(self.firm_id):
+                    staleness.renew(self._closer, self._known, row)
+                fault_point("close.renewed")
+        return None
 
     def step(self) -> Outcome | None:
         """Claim the next month, compute it, write it; None when nothing is left to claim."""
@@ -144,7 +159,7 @@ class _Run:
             raise
         except Exception as error:
             log.warning("close of item %s failed: %s", claim.id, type(error).__name__)
-            words = str(error) or type(error).__name__
+            words = _words(error)
             lasting = isinstance(error, BadInput | DifferentResultError)
             with firm_scope(self.firm_id):
                 return claiming.give_up(claim, words, lasting=lasting), words
@@ -166,6 +181,11 @@ class _Run:
         household, thresholds = facts.household_value(self.household_id)
         last = min(self.through, facts.last_open_month(self.household_id))
         self._closer = HouseholdCloser(Closing(household, thresholds), f"{last:%Y-%m}")
+
+
+def _words(error: Exception) -> str:
+    """What goes beside a month that could not be closed."""
+    return str(error) or type(error).__name__
 
 
 def write(claim: Claim, kept: KeptMonth, *, firm_id: UUID) -> str:

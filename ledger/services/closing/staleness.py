@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.db import connection
@@ -14,6 +15,7 @@ from config.faults import fault_point
 from ledger.core.lifecycle import ItemState
 from ledger.core.month_result import HouseholdCloser
 from ledger.models import HouseholdMonth, MonthClose
+from ledger.services.closing.claiming import ERROR_LENGTH
 from planning.access import Access
 
 # The fence rises on every row: a close under way with the old facts cannot write,
@@ -28,10 +30,15 @@ _MARK = """
            state = CASE WHEN state IN ('running', 'failed', 'parked')
                         THEN 'pending' ELSE state END,
            attempt = CASE WHEN state IN ('running', 'failed', 'parked') THEN 0 ELSE attempt END,
-           due_at = CASE WHEN state IN ('running', 'failed', 'parked')
+           due_at = CASE WHEN state IN ('running', 'failed', 'parked', 'done')
                          THEN clock_timestamp() ELSE due_at END,
            lease_until = NULL, hinted_at = NULL
      WHERE household_id = %(household)s AND month >= %(month)s AND state <> 'superseded'
+"""
+_NOT_READ = """
+    UPDATE ledger_householdmonth
+       SET error = %(error)s, due_at = clock_timestamp() + make_interval(secs => %(wait)s)
+     WHERE household_id = %(household)s AND state = 'done' AND stale_reason <> ''
 """
 # A parked month is tried again, so its close is no longer complete. Closes are locked
 # before their rows, here as everywhere.
@@ -53,11 +60,15 @@ def mark_stale(*, household_id: UUID, month: date, reason: str) -> int:
     ones included. Returns the number of rows touched.
     """
     assert reason, "a new version needs a reason"
-    wanted = {"household": household_id, "month": month.replace(day=1), "reason": reason}
+    wanted: dict[str, Any] = {
+        "household": household_id,
+        "month": month.replace(day=1),
+        "reason": reason,
+    }
     with connection.cursor() as cursor:
         cursor.execute(_REOPEN, wanted)
         cursor.execute(_MARK, wanted)
-        return cursor.rowcount
+        return int(cursor.rowcount)
 
 
 def closed_months(household_id: UUID, through: date, *, only_stale: bool) -> list[HouseholdMonth]:
@@ -70,26 +81,37 @@ def closed_months(household_id: UUID, through: date, *, only_stale: bool) -> lis
     return list(rows.defer("result").order_by("month"))
 
 
+def stands(closer: HouseholdCloser, row: HouseholdMonth) -> bool:
+    """Whether a closed month still rests on the facts, thresholds and engine of today."""
+    return (closer.digest(f"{row.month:%Y-%m}"), closer.engine) == (row.input_digest, row.engine)
+
+
 def renew(closer: HouseholdCloser, known: dict[UUID, int], row: HouseholdMonth) -> bool:
-    """Open a new version of a closed month whose digest changed; else clear its mark.
+    """Open a new version of a closed month that does not stand; else clear its mark.
 
     `closer` holds the household as read after the fences `known`. A row whose
     fence has moved since is left for the next look. Whether a version was opened.
     """
     if known.get(row.pk) != row.fence:
         return False
-    month = f"{row.month:%Y-%m}"
-    if (closer.digest(month), closer.engine) == (row.input_digest, row.engine):
-        if row.stale_reason:
-            _still(row).update(stale_reason="")
+    if stands(closer, row):
+        _still(row).update(stale_reason="", error="")
         return False
     return open_version(row, row.stale_reason or "facts, thresholds or engine changed")
+
+
+def not_read(household_id: UUID, error: str) -> None:
+    """Keep the error beside the marks of a household that could not be read; look again later."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _NOT_READ, {"household": household_id, "error": error[:ERROR_LENGTH], "wait": 480}
+        )
 
 
 def open_version(row: HouseholdMonth, reason: str, state: ItemState = "pending") -> bool:
     """Supersede a closed month and put its next version to work; False if it was done already."""
     MonthClose.objects.select_for_update().get(pk=row.close_id)
-    moved = _still(row).update(state="superseded", superseded_at=Now(), stale_reason="")
+    moved = _still(row).update(state="superseded", superseded_at=Now(), stale_reason="", error="")
     if not moved:
         return False
     fault_point("close.superseded")

@@ -36,8 +36,7 @@ _DUE = """
            AND (state IN ('pending', 'failed', 'running', 'waiting')
                 OR (state = 'done' AND stale_reason <> ''))
          ORDER BY household_id, month)
-       AND ((state IN ('pending', 'failed') AND due_at <= clock_timestamp())
-            OR (state = 'done' AND stale_reason <> ''))
+       AND state IN ('pending', 'failed', 'done') AND due_at <= clock_timestamp()
        AND (hinted_at IS NULL
             OR hinted_at < clock_timestamp() - make_interval(secs => %(again)s))
  RETURNING id

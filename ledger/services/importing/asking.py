@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from config.database import firm_scope
-from config.problems import BadInput, Problem
 from ledger.core.formats.types import ReadOptions
 from ledger.services.importing.running import ImportRequest, ImportResult, import_statements
 from planning.access import Access
-from planning.models import Firm, Household
-from planning.selectors.firms import find_firm, firms
+from planning.models import Firm
+from planning.selectors.firms import find_firm, firm_of_household
 
 COMMAND = "import_statements"
 
@@ -47,19 +45,6 @@ def import_from_command(
 
 def _firm(name: str | None, household: str | None) -> Firm:
     """The firm of a request: by name, else the one that has the household. Raises BadInput."""
-    if name is not None or household is None:
+    if household is None:
         return find_firm(name, COMMAND)
-    having: list[Firm] = []
-    for one in firms():
-        with firm_scope(one.pk):
-            if Household.objects.filter(ref=household).exists():
-                having.append(one)
-    if len(having) == 1:
-        return having[0]
-    if having:
-        names = ", ".join(one.name for one in having)
-        text = f"{household} is a household of {names}"
-        raise BadInput([Problem(COMMAND, "--household", text, "Add --firm")])
-    text = f"there is no household {household}"
-    remedy = "Check the reference, or load the household first"
-    raise BadInput([Problem(COMMAND, "--household", text, remedy)])
+    return firm_of_household(household, name, COMMAND, "--household")

@@ -9,10 +9,11 @@ from uuid import UUID
 
 from config.problems import BadInput, Problem
 from ledger.core.formats.reading import read_statements
-from ledger.core.formats.types import ZONES, AccountType, ParsedStatement, ReadOptions
+from ledger.core.formats.types import ZONES, ParsedStatement, ReadOptions
 from ledger.core.formats.values import zone
 from ledger.models import AccountIdentifier
 from planning.access import Access, NotVisibleError
+from planning.core.household_parts import AccountType
 from planning.models import Account, Household
 
 

@@ -9,11 +9,13 @@ T1, ON428 and TP-1 returns'.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from planning.core.money import round_half_up
 from planning.core.tax.parameters import BasicAmount, Schedule, YearParameters
+from planning.core.tax.quebec import limited
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,17 +80,23 @@ def bracket_tax(schedule: Schedule, taxable: Fraction) -> Fraction:
     return tax
 
 
-def basic_amount(basic: BasicAmount, net_income: Fraction) -> int:
+def exact_basic_amount(basic: BasicAmount, net_income: Fraction) -> Fraction:
     """The basic personal amount at an income, in cents, falling in a straight line."""
-    if basic.phase_out_start is None or basic.phase_out_end is None:
-        return basic.maximum
     start, end = basic.phase_out_start, basic.phase_out_end
-    if net_income <= start:
-        return basic.maximum
+    if start is None or end is None or net_income <= start:
+        return Fraction(basic.maximum)
     if net_income >= end:
-        return basic.minimum
+        return Fraction(basic.minimum)
     fall = (basic.maximum - basic.minimum) * (net_income - start) / (end - start)
-    return round_half_up(basic.maximum - fall)
+    return basic.maximum - fall
+
+
+def basic_amount(basic: BasicAmount, net_income: Fraction) -> int:
+    """The basic personal amount of the return: rounded to the cent, half up."""
+    return round_half_up(exact_basic_amount(basic, net_income))
+
+
+AmountAt = Callable[[BasicAmount, Fraction], Fraction | int]
 
 
 def _health_premium(schedule: Schedule, taxable: Fraction) -> Fraction:
@@ -110,6 +118,63 @@ def _reduced(schedule: Schedule, tax: Fraction, net_income: Fraction) -> Fractio
     return max(Fraction(0), tax - relief)
 
 
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """A year's income as the returns see it: dividends grossed up, gains by half."""
+
+    eligible: Fraction
+    other: Fraction
+    investment: Fraction
+    gross: Fraction
+    taxable: Fraction
+
+
+def _parts(year: YearParameters, income: Income) -> _Parts:
+    eligible = (1 + year.eligible_gross_up) * income.eligible_dividends_cents
+    other = (1 + year.other_gross_up) * income.other_dividends_cents
+    gain = year.gain_inclusion * income.capital_gain_cents
+    investment = income.interest_cents + eligible + other + gain
+    gross = income.ordinary_cents + investment
+    taxable = max(Fraction(0), gross - income.deduction_cents)
+    return _Parts(eligible, other, investment, gross, taxable)
+
+
+def taxable_income(year: YearParameters, income: Income) -> Fraction:
+    """Federal taxable income in cents, not below zero.
+
+    It is net income too: carrying charges come off before line 23600, and no
+    deduction between the two lines is part of this engine. So an amount that
+    falls with net income and one that falls with taxable income (Nova Scotia's
+    basic amount of 2023 and 2024) look at the same figure.
+    """
+    return _parts(year, income).taxable
+
+
+def investment_income(year: YearParameters, income: Income) -> Fraction:
+    """Interest, dividends grossed up and the taxable part of gains, not below zero."""
+    return max(Fraction(0), _parts(year, income).investment)
+
+
+def federal_tax(
+    year: YearParameters, income: Income, *, credit_base_cents: int | None = None
+) -> Fraction:
+    """Exact federal tax in cents after basic and dividend credits, before the abatement.
+
+    `credit_base_cents` takes the place of the basic personal amount.
+    """
+    parts, base = _parts(year, income), credit_base_cents
+    if base is None:
+        base = basic_amount(year.federal.basic, parts.taxable)
+    return _federal(year, parts, base)
+
+
+def _federal(year: YearParameters, parts: _Parts, base: Fraction | int) -> Fraction:
+    due = bracket_tax(year.federal, parts.taxable) - year.federal.credit_rate * base
+    due -= year.federal.eligible_credit * parts.eligible
+    due -= year.federal.other_credit * parts.other
+    return max(Fraction(0), due)
+
+
 def _exact(
     year: YearParameters,
     province: str,
@@ -118,29 +183,23 @@ def _exact(
     quebec_limit: bool,
     low_income_reductions: bool,
     pool_cents: int,
+    amount_at: AmountAt = basic_amount,
 ) -> _Exact:
     schedule = year.provinces[province]
-    eligible = (1 + year.eligible_gross_up) * income.eligible_dividends_cents
-    other = (1 + year.other_gross_up) * income.other_dividends_cents
-    gain = year.gain_inclusion * income.capital_gain_cents
-    investment = max(Fraction(0), income.interest_cents + eligible + other + gain)
-    gross = income.ordinary_cents + income.interest_cents + eligible + other + gain
-    taxable = max(Fraction(0), gross - income.deduction_cents)
-
-    federal = bracket_tax(year.federal, taxable)
-    federal -= year.federal.credit_rate * basic_amount(year.federal.basic, taxable)
-    federal -= year.federal.eligible_credit * eligible + year.federal.other_credit * other
-    federal = max(Fraction(0), federal)
+    parts = _parts(year, income)
+    federal = _federal(year, parts, amount_at(year.federal.basic, parts.taxable))
 
     addback = used = Fraction(0)
     if schedule.limits_investment_expense and quebec_limit:
-        addback = max(Fraction(0), income.deduction_cents - investment)
-        room = max(Fraction(0), investment - income.deduction_cents)
-        used = min(Fraction(pool_cents), room)
-    at_home = max(Fraction(0), gross - income.deduction_cents + addback - used)
+        addback, used = limited(
+            Fraction(income.deduction_cents),
+            max(Fraction(0), parts.investment),
+            Fraction(pool_cents),
+        )
+    at_home = max(Fraction(0), parts.gross - income.deduction_cents + addback - used)
     basic = bracket_tax(schedule, at_home)
-    basic = max(Fraction(0), basic - schedule.credit_rate * basic_amount(schedule.basic, at_home))
-    credit = schedule.eligible_credit * eligible + schedule.other_credit * other
+    basic = max(Fraction(0), basic - schedule.credit_rate * amount_at(schedule.basic, at_home))
+    credit = schedule.eligible_credit * parts.eligible + schedule.other_credit * parts.other
     provincial = max(Fraction(0), basic - credit)
     surtax = sum(
         (
@@ -206,8 +265,11 @@ def marginal_rates(
 ) -> dict[str, Fraction]:
     """Tax on one further dollar by kind of income, health premium left out.
 
-    Measured on the next dollar above `income`, so it includes surtax and the
-    phase-out of the basic amount.
+    Measured on the next dollar actually received above `income` (a dividend
+    before gross-up, the whole of a gain), so it includes surtax, the abatement
+    and the phase-out of the basic amount, and is negative where a dividend's
+    credit passes its tax. A dollar that crosses an edge blends two rates. The basic
+    amount is not rounded here: its cent would show in the fourth place.
     """
 
     def total(one: Income) -> Fraction:
@@ -218,6 +280,7 @@ def marginal_rates(
             quebec_limit=True,
             low_income_reductions=low_income_reductions,
             pool_cents=0,
+            amount_at=exact_basic_amount,
         )
         return exact.federal - exact.abatement + exact.provincial + exact.surtax
 

@@ -8,7 +8,7 @@ by the plan's inflation (the earliest one shrunk, when all are later).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
@@ -39,31 +39,36 @@ class HouseholdTax:
         distributions of the year by kind, actual amounts in cents.
         """
         saving = 0
-        parameters = indexed(year, self.inflation)
-        for member in self.household.members:
-            deduction = deduction_cents if member.ref == self.claimant else 0
-            received = self._received(member.ref, income_by_kind)
-            if not deduction and not any(received.values()) and not self.pools.get(member.ref):
-                continue
-            ordinary = income_of_year(member, year, self.inflation)
+        law = indexed(year, self.inflation)
+        for member, ordinary, income in self.incomes(year, deduction_cents, income_by_kind):
             pool = self.pools.get(member.ref, 0)
-            without = tax(parameters, member.province, Income(ordinary_cents=ordinary))
-            with_plan = tax(
-                parameters,
-                member.province,
+            if income == Income(ordinary_cents=ordinary) and not pool:
+                continue
+            without = tax(law, member.province, Income(ordinary_cents=ordinary))
+            with_plan = tax(law, member.province, income, pool_cents=pool)
+            self.pools[member.ref] = pool + with_plan.addback_cents - with_plan.used_cents
+            saving += without.total_cents - with_plan.total_cents
+        return saving
+
+    def incomes(
+        self, year: int, deduction_cents: int, income_by_kind: Mapping[str, int]
+    ) -> Iterator[tuple[Member, int, Income]]:
+        """Every member with the year's ordinary income and the whole income with the plan."""
+        for member in self.household.members:
+            received = self._received(member.ref, income_by_kind)
+            ordinary = income_of_year(member, year, self.inflation)
+            yield (
+                member,
+                ordinary,
                 Income(
                     ordinary_cents=ordinary,
                     interest_cents=received["interest"] + received["foreign"],
                     eligible_dividends_cents=received["eligible_dividend"],
                     other_dividends_cents=received["other_dividend"],
                     capital_gain_cents=received["capital_gain"],
-                    deduction_cents=deduction,
+                    deduction_cents=deduction_cents if member.ref == self.claimant else 0,
                 ),
-                pool_cents=pool,
             )
-            self.pools[member.ref] = pool + with_plan.addback_cents - with_plan.used_cents
-            saving += without.total_cents - with_plan.total_cents
-        return saving
 
     def _received(self, member: str, income_by_kind: Mapping[str, int]) -> dict[str, int]:
         kinds = ("eligible_dividend", "other_dividend", "interest", "foreign", "capital_gain")

@@ -24,7 +24,10 @@ JURISDICTIONS = ("AB", "BC", "MB", "NB", "NL", "NS", "NT", "NU", "ON", "PE", "QC
 
 @dataclass(frozen=True, slots=True)
 class BasicAmount:
-    """The basic personal amount, in cents; linear between the phase-out edges."""
+    """The basic personal amount, in cents; linear between the phase-out edges.
+
+    The edges are of net income, in Nova Scotia 2023 and 2024 of taxable income.
+    """
 
     maximum: int
     minimum: int
@@ -61,8 +64,24 @@ class LowIncomeReduction:
 
 
 @dataclass(frozen=True, slots=True)
+class MinimumTax:
+    """The federal alternative minimum tax of a year; exemption in cents."""
+
+    rate: Fraction
+    exemption: int
+    gain_inclusion: Fraction
+    interest_share: Fraction
+    credit_share: Fraction
+    carry_forward_years: int
+
+
+@dataclass(frozen=True, slots=True)
 class Schedule:
-    """One government's schedule. Edges and amounts in cents, rates exact fractions."""
+    """One government's schedule. Edges and amounts in cents, rates exact fractions.
+
+    `minimum_tax_factor` is a province's share of the federal minimum tax, None
+    where it is not on file.
+    """
 
     edges: tuple[int, ...]
     rates: tuple[Fraction, ...]
@@ -75,6 +94,7 @@ class Schedule:
     reduction: LowIncomeReduction | None
     abatement: Fraction
     limits_investment_expense: bool
+    minimum_tax_factor: Fraction | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +107,7 @@ class YearParameters:
     eligible_gross_up: Fraction
     other_gross_up: Fraction
     gain_inclusion: Fraction
+    minimum_tax: MinimumTax
 
 
 def known_years() -> tuple[int, ...]:
@@ -112,6 +133,7 @@ def parameters(year: int) -> YearParameters:
         eligible_gross_up=Fraction(dividends["eligible"]["gross_up"]),
         other_gross_up=Fraction(dividends["non_eligible"]["gross_up"]),
         gain_inclusion=Fraction(table["capital_gains"]["inclusion_rate"]),
+        minimum_tax=_minimum_tax(table["amt"]),
     )
 
 
@@ -119,7 +141,8 @@ def parameters(year: int) -> YearParameters:
 def indexed(year: int, inflation: Decimal) -> YearParameters:
     """A year's parameters, thresholds indexed by `inflation` beyond the last on file.
 
-    Edges, basic amounts, phase-out edges and surtax thresholds grow; rates and
+    Edges, basic amounts, phase-out edges, surtax thresholds and the minimum tax
+    exemption grow, those too that a government froze or never indexed; rates and
     health premium bands do not. Common practice of projections, no source.
     """
     last = known_years()[-1]
@@ -132,13 +155,18 @@ def indexed(year: int, inflation: Decimal) -> YearParameters:
         year=year,
         federal=_grow(base.federal, factor),
         provinces={code: _grow(one, factor) for code, one in base.provinces.items()},
+        minimum_tax=replace(base.minimum_tax, exemption=_grown(base.minimum_tax.exemption, factor)),
     )
+
+
+def _grown(cents: int, factor: Fraction) -> int:
+    # Thresholds are published in whole dollars.
+    return round(Fraction(cents, 100) * factor) * 100
 
 
 def _grow(schedule: Schedule, factor: Fraction) -> Schedule:
     def up(cents: int) -> int:
-        # Thresholds are published in whole dollars.
-        return round(Fraction(cents, 100) * factor) * 100
+        return _grown(cents, factor)
 
     basic = schedule.basic
     start, end = basic.phase_out_start, basic.phase_out_end
@@ -178,6 +206,7 @@ def _schedule(table: dict[str, Any], dividends: dict[str, Any] | None) -> Schedu
         other = Fraction(dividends["non_eligible"]["federal_credit_rate"])
     bands = table.get("health_premium", {}).get("bands", [])
     limit = table.get("investment_expense_limit", {})
+    factor = table.get("amt", {}).get("provincial_factor")
     return Schedule(
         edges=tuple(_cents(one) for one in table["brackets"]["lower_bounds"]),
         rates=tuple(Fraction(one) for one in table["brackets"]["rates"]),
@@ -205,6 +234,7 @@ def _schedule(table: dict[str, Any], dividends: dict[str, Any] | None) -> Schedu
         reduction=_reduction(table.get("low_income_reduction")),
         abatement=Fraction(table.get("federal_abatement", {}).get("value", "0")),
         limits_investment_expense=bool(limit.get("limited_to_investment_income", False)),
+        minimum_tax_factor=None if factor is None else Fraction(factor),
     )
 
 
@@ -216,4 +246,15 @@ def _reduction(table: dict[str, Any] | None) -> LowIncomeReduction | None:
         basic=_cents(table["basic"]),
         threshold=_cents(table["threshold"]) if tapers else None,
         rate=Fraction(table["rate"]) if tapers else None,
+    )
+
+
+def _minimum_tax(table: dict[str, Any]) -> MinimumTax:
+    return MinimumTax(
+        rate=Fraction(table["rate"]),
+        exemption=_cents(table["exemption"]),
+        gain_inclusion=Fraction(table["capital_gain_inclusion"]),
+        interest_share=Fraction(table["interest_deduction_share"]),
+        credit_share=Fraction(table["non_refundable_credit_share"]),
+        carry_forward_years=int(table["carry_forward_years"]),
     )

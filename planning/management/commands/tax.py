@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 from argparse import ArgumentParser
 from dataclasses import replace
+from fractions import Fraction
 from typing import Any
 
 from django.core.management.base import BaseCommand
 
 from config.problems import BadInput, Problem
-from planning.core.money import cents_from_text, text_from_cents
+from planning.core.money import cents_from_text, round_half_up, text_from_cents
+from planning.core.tax.amt import Screen, screen
 from planning.core.tax.engine import Income, Tax, marginal_rates, tax
 from planning.core.tax.parameters import JURISDICTIONS, known_years, parameters
 
@@ -31,14 +33,32 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        """Declare the command's arguments."""
-        parser.add_argument("province", help="two letters, such as ON")
-        parser.add_argument("year", help="a tax year on file")
+        """Declare the command's arguments.
+
+        All are read as text and checked together, so that every wrong one is
+        named at once.
+        """
+        parser.add_argument("province", nargs="?", help="two letters, such as ON")
+        parser.add_argument("year", nargs="?", help="a tax year on file")
         for name, dest, text in _AMOUNTS:
-            parser.add_argument(f"--{name}", dest=dest, default="0", help=text)
-        parser.add_argument("--quebec-limit", choices=("on", "off"), default="on")
-        parser.add_argument("--low-income-reductions", action="store_true")
-        parser.add_argument("--json", action="store_true", help="JSON is the only form; accepted")
+            parser.add_argument(f"--{name}", dest=dest, help=text)
+        parser.add_argument(
+            "--quebec-limit",
+            default="on",
+            metavar="on|off",
+            help="Québec's limit on investment expenses (on by default)",
+        )
+        parser.add_argument(
+            "--low-income-reductions",
+            action="store_true",
+            help="count Ontario's and British Columbia's reductions for small incomes",
+        )
+        parser.add_argument(
+            "--minimum-tax", action="store_true", help="add a screen for alternative minimum tax"
+        )
+        parser.add_argument(
+            "--json", action="store_true", help="also print problems as JSON on standard output"
+        )
 
     def handle(self, **options: Any) -> None:
         """Compute and print; exit 2 with every problem when the input is bad."""
@@ -47,47 +67,22 @@ class Command(BaseCommand):
         except BadInput as error:
             for problem in error.problems:
                 self.stderr.write(str(problem))
+            if options["json"]:
+                self.stdout.write(json.dumps([one.as_dict() for one in error.problems], indent=2))
             raise SystemExit(2) from error
 
 
 def answer(options: dict[str, Any]) -> dict[str, Any]:
     """The command's JSON object. Raises BadInput with every wrong argument."""
     problems: list[Problem] = []
-    province = str(options["province"]).upper()
-    if province not in JURISDICTIONS:
+    province = _province(options.get("province"), problems)
+    year = _year(options.get("year"), problems)
+    amounts = {dest: _amount(name, options.get(dest), problems) for name, dest, _ in _AMOUNTS}
+    limit = options.get("quebec_limit", "on")
+    if limit not in ("on", "off"):
         problems.append(
-            Problem(
-                "tax",
-                "province",
-                f"{options['province']!r} is not a province or territory",
-                f"Use one of: {', '.join(JURISDICTIONS)}",
-            )
+            Problem("tax", "--quebec-limit", f"{limit!r} is neither on nor off", "Write on or off")
         )
-    year = str(options["year"])
-    if not year.isdigit() or int(year) not in known_years():
-        problems.append(
-            Problem(
-                "tax",
-                "year",
-                f"tax year {year!r} is not on file",
-                f"Years known: {', '.join(map(str, known_years()))}",
-            )
-        )
-    amounts: dict[str, int] = {}
-    for name, dest, _ in _AMOUNTS:
-        try:
-            amounts[dest] = cents_from_text(str(options[dest]))
-            if amounts[dest] < 0:
-                raise ValueError
-        except ValueError:
-            problems.append(
-                Problem(
-                    "tax",
-                    f"--{name}",
-                    f"{options[dest]!r} is not an amount",
-                    "Write dollars and cents, zero or more, such as 128000.00",
-                )
-            )
     if problems:
         raise BadInput(problems)
     after = Income(
@@ -99,24 +94,76 @@ def answer(options: dict[str, Any]) -> dict[str, Any]:
         deduction_cents=amounts["deduction_cents"],
     )
     before = replace(after, deduction_cents=0)
-    law = parameters(int(year))
-    reductions = bool(options["low_income_reductions"])
+    law = parameters(year)
+    reductions = bool(options.get("low_income_reductions"))
     taxes = [
         tax(
             law,
             province,
             one,
-            quebec_limit=options["quebec_limit"] == "on",
+            quebec_limit=limit == "on",
             low_income_reductions=reductions,
         )
         for one in (before, after)
     ]
     rates = marginal_rates(law, province, before, low_income_reductions=reductions)
-    return {
+    shown = {
         "before": _parts(taxes[0]),
         "after": _parts(taxes[1]),
         "saving": text_from_cents(taxes[0].total_cents - taxes[1].total_cents),
-        "marginal": {kind: f"{float(rate):.4f}" for kind, rate in rates.items()},
+        "marginal": {kind: _rate(rate) for kind, rate in rates.items()},
+    }
+    if options.get("minimum_tax"):
+        shown["minimum_tax"] = _screen(screen(law, after, province=province))
+    return shown
+
+
+def _province(given: object, problems: list[Problem]) -> str:
+    province = str(given or "").upper()
+    if province not in JURISDICTIONS:
+        what = "is missing" if given is None else f"{given!r} is not a province or territory"
+        problems.append(Problem("tax", "province", what, f"Use one of: {', '.join(JURISDICTIONS)}"))
+    return province
+
+
+def _year(given: object, problems: list[Problem]) -> int:
+    known = {str(year): year for year in known_years()}
+    if str(given) not in known:
+        what = "is missing" if given is None else f"tax year {str(given)!r} is not on file"
+        problems.append(Problem("tax", "year", what, f"Years known: {', '.join(known)}"))
+    return known.get(str(given), 0)
+
+
+def _amount(name: str, given: object, problems: list[Problem]) -> int:
+    if given is None and name != "income":
+        return 0
+    try:
+        cents = cents_from_text(str(given))
+    except ValueError:
+        cents = -1
+    if cents < 0:
+        what = "is missing" if given is None else f"{given!r} is not an amount"
+        remedy = "Write dollars and cents, zero or more, such as 128000.00"
+        problems.append(Problem("tax", f"--{name}", what, remedy))
+    return cents
+
+
+def _rate(rate: Fraction) -> str:
+    """A rate in four places, halves away from zero as published tables round."""
+    parts = round_half_up(rate * 10_000)
+    sign = "-" if parts < 0 else ""
+    return f"{sign}{abs(parts) // 10_000}.{abs(parts) % 10_000:04d}"
+
+
+def _screen(one: Screen) -> dict[str, str | bool | None]:
+    return {
+        "adjusted": text_from_cents(one.adjusted),
+        "exemption": text_from_cents(one.exemption),
+        "minimum": text_from_cents(one.minimum),
+        "regular": text_from_cents(one.regular),
+        "excess": text_from_cents(one.excess),
+        "provincial": None if one.provincial is None else text_from_cents(one.provincial),
+        "triggered": one.triggered,
     }
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.ledger.core.story import Story, codes, found, money
 
 
@@ -38,6 +40,15 @@ def test_a_second_payment_later_makes_a_missed_one_good() -> None:
     ]
 
 
+def test_a_payment_already_made_for_the_next_date_counts_at_the_close_before_it() -> None:
+    story = Story()
+    story.pays_mortgage = {"2025-03": None, "2025-04": None}
+    story.say("mtg", "2025-03-29", "payment", "2761.72", interest="1933.04", principal="828.68")
+    # At the end of March as many were made as were scheduled; April's own date is then missing.
+    runs = found(story, "payment-missed")
+    assert [run[:3] for run in runs] == [("mtg:2025-03-01", "2025-04", "2025-06")]
+
+
 def test_a_payment_at_the_edge_of_the_statements_is_not_judged() -> None:
     story = Story(months=4)
     story.file["mortgages"][0]["first_payment"] = "2025-02-27"
@@ -72,6 +83,21 @@ def test_a_renewal_comes_nearer_and_graver_and_passes() -> None:
     (passed,) = found(story, "renewal-passed")
     assert passed[:3] == ("mtg:2025-06-21", "2025-06", "2025-08")
     assert passed[4:] == ("act", True)
+
+
+@pytest.mark.parametrize(
+    ("matures", "severity"),
+    [("2025-07-30", None), ("2025-07-29", "note"), ("2025-05-31", "note"), ("2025-05-30", "fix"),
+     ("2025-04-22", "fix"), ("2025-04-21", "act")],
+)  # fmt: skip
+def test_a_renewal_is_graded_by_the_days_left_at_the_close(
+    matures: str, severity: str | None
+) -> None:
+    """From the end of March: 121, 120, 61, 60, 22 and 21 days."""
+    story = steady(6)
+    story.file["mortgages"][0]["terms"][0]["matures"] = matures
+    graded = [run[4] for run in found(story, "renewal-due", "2025-03")]
+    assert graded == ([severity] if severity else [])
 
 
 def test_a_renewal_on_the_closing_day_is_due_and_its_own_payment_counts() -> None:

@@ -70,6 +70,17 @@ def test_a_fee_is_personal_unless_a_use_says_otherwise() -> None:
     assert found(story, "personal-use") == []
 
 
+def test_a_claimed_fee_without_paper_is_unsupported_but_not_asked_about() -> None:
+    story = with_reserve()
+    fee = story.say("line", "2025-02-05", "fee", "80.00")
+    story.uses.append({"draw": fee, "splits": [{"amount": "80.00", "use": "business-expense",
+                                                "evidence": []}]})  # fmt: skip
+    assert "unsupported-draw" not in codes(story)
+    report = evaluate(story.household())
+    assert report.view is not None
+    assert report.view.lines["line"].principal[1] == 8_000
+
+
 def test_a_registered_destination_is_told_apart_from_a_personal_use() -> None:
     story = with_reserve()
     story.file["investments"].append({"ref": "tfsa", "kind": "tfsa", "owners": ["m1"]})

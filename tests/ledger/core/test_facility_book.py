@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
+from ledger.core.close import evaluate
 from ledger.core.contract import contract_payment_cents, term_index
 from ledger.core.facility_book import facility_book
 from ledger.core.steps import Steps
@@ -111,3 +113,17 @@ def test_the_stated_limit_holds_for_its_statement_only() -> None:
     assert book.room_on("line", date(2025, 3, 31)) == 0
     assert book.room_on("line", date(2025, 4, 1)) == 500_000 - 248_606
     assert book.room_on("line", date(2025, 5, 1)) == 0
+
+
+def test_a_line_owes_nothing_before_its_first_statement() -> None:
+    story = Story(months=4)
+    story.opening["line"] = Decimal("5000.00")
+    story.skipped.add(("line", "2025-01"))
+    report = evaluate(story.household())
+    january, february = report.closes[0].actual, report.closes[1].actual
+    assert (january.line_opening, january.line_closing) == (0, 0)
+    assert february.line_opening == 500_000
+    assert february.line_closing == sum((february.eligible, february.unsupported,
+                                         february.ineligible))  # fmt: skip
+    underwater = [run for run in report.runs if run.finding.code == "underwater"]
+    assert [run.first for run in underwater] == ["2025-02"]

@@ -14,14 +14,8 @@ from ledger.core.formats.csv_text import guarded
 from ledger.core.formats.reading import read_statements
 from ledger.core.formats.render import render_ofx1, render_ofx2
 from ledger.core.formats.render_csv import render_csv
-from ledger.core.formats.types import (
-    KINDS,
-    AccountType,
-    ParsedEntry,
-    ParsedStatement,
-    ReadOptions,
-    account_hash,
-)
+from ledger.core.formats.types import KINDS, ParsedEntry, ParsedStatement, ReadOptions, account_hash
+from planning.core.household_parts import AccountType
 from planning.core.types import YIELD_KINDS
 
 NUMBER = "900-1234567"

@@ -104,7 +104,7 @@ def test_facts_that_return_before_the_close_bring_the_old_row_back(firm):
     book.load(firm, book.edited(PAPERS, restate_march), reason="restated")
     household = book.household(firm)
     run = running._Run(firm, household, running.FAR_AHEAD)
-    run.renew(recheck=False)
+    assert run.renew(recheck=False) is None
     book.load(firm, PAPERS, reason="restated back")
     close(firm)
     assert ("03", 1, "done") in states(firm)
@@ -115,7 +115,7 @@ def test_facts_that_change_under_a_running_close_are_read_again(firm):
     book.load(firm, book.edited(PAPERS, restate_march), reason="restated")
     household = book.household(firm)
     run = running._Run(firm, household, running.FAR_AHEAD)
-    run.renew(recheck=False)
+    assert run.renew(recheck=False) is None
     with firm_scope(firm):
         claim = claiming.claim_next(household, running.FAR_AHEAD)
     kept = run._compute(claim)
@@ -197,3 +197,16 @@ def test_a_person_has_a_parked_month_tried_again():
         )
     close(other)
     assert book.row(other, "2025-08").state == "done"
+
+
+def test_a_corrected_household_that_cannot_be_read_keeps_its_results_and_the_error(firm):
+    book.load(firm, book.edited(PAPERS, restate_march), reason="restated")
+    book.bend(firm, "UPDATE planning_firm SET thresholds = '{\"no_such_threshold\": 1}'")
+    outcome = close(firm)
+    assert [one.state for one in outcome] == ["failed"]
+    found = book.row(firm, "2025-03")
+    assert (found.state, found.version, found.stale_reason) == ("done", 1, "restated")
+    assert "no_such_threshold" in found.error
+    book.bend(firm, "UPDATE planning_firm SET thresholds = '{}'")
+    close(firm)
+    assert (book.row(firm, "2025-03").version, book.row(firm, "2025-03").error) == (2, "")

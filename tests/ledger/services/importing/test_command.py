@@ -87,7 +87,7 @@ def test_bad_input_exits_two_and_books_nothing(access, folder):
 @pytest.mark.parametrize(
     ("arguments", "expected"),
     [
-        (["--household", "HH-9"], "there is no household HH-9"),
+        (["--household", "HH-9"], "there is no household 'HH-9'"),
         (["--household", "HH-0301", "--account", "x"], "the household has no account x"),
         (["--household", "HH-0301", "--firm", "Nobody"], "there is no firm 'Nobody'"),
         (["--account", "line"], "an account needs its household"),
