@@ -13,7 +13,9 @@ from ledger.core.drift.lives import FindingRun
 from ledger.core.trace_adapter import line_rows
 from ledger.core.trace_view import LineView
 from planning.core.comparison import comparison
+from planning.core.history import history
 from planning.core.money import text_from_cents
+from planning.core.monte_carlo import monte_carlo
 from planning.core.plan_types import ROW_KEYS, PlanRow, row_json
 from planning.core.types import CLASSES
 
@@ -21,11 +23,14 @@ FORMAT = "towpath/report"
 VERSION = 1
 
 
-def report_json(report: Report, *, with_comparison: bool = True) -> dict[str, object]:
+def report_json(
+    report: Report, *, with_comparison: bool = True, with_history: bool = False
+) -> dict[str, object]:
     """The report as its JSON value, keys in a fixed order, amounts as decimal strings.
 
     `with_comparison` adds the plan's comparison with the ordinary mortgage and
-    with prepayments, its loss cases beside it.
+    with prepayments, its loss cases beside it; `with_history` adds to it the
+    replays of history and the projection (half a minute or more for long plans).
     """
     shown: dict[str, object] = {
         "format": FORMAT,
@@ -41,7 +46,11 @@ def report_json(report: Report, *, with_comparison: bool = True) -> dict[str, ob
         "warnings": list(report.warnings),
     }
     if with_comparison and report.household.plan is not None:
-        shown["comparison"] = comparison(report.household, report.plan)
+        compared = comparison(report.household, report.plan)
+        if with_history:
+            compared["history"] = history(report.household)
+            compared["chance"] = monte_carlo(report.household)
+        shown["comparison"] = compared
     return shown
 
 

@@ -14,8 +14,9 @@ from fractions import Fraction
 
 from planning.core.flat_tax import flat_saving_cents, tax_for
 from planning.core.money import round_ratio
+from planning.core.months import month_of, shift_month
 from planning.core.plan import run_plan
-from planning.core.plan_investment import Assumptions
+from planning.core.plan_investment import Assumptions, MarketPath
 from planning.core.plan_types import OpeningClasses, PlanResult, PlanRow, TaxOfYear
 from planning.core.rates import shifted
 from planning.core.types import YIELD_KINDS, Household, MarginalRates, Plan
@@ -154,21 +155,25 @@ def with_growth(household: Household, growth: Decimal) -> Household:
     )
 
 
-def _savings(flows: Sequence[int], plan: Plan, rates: MarginalRates) -> tuple[int, int]:
+def _savings(
+    flows: Sequence[int], plan: Plan, rates: MarginalRates, market: MarketPath | None
+) -> tuple[int, int]:
     """Value and cost of own money invested month by month, its income taxed each year.
 
     Distributions are reinvested and the year's tax on them is paid out of the
     savings at the year's end.
     """
-    assumptions = Assumptions(plan.investment)
+    assumptions = Assumptions(plan.investment, market)
+    first = month_of(plan.starts)
     value = cost = 0
     income: dict[str, int] = {}
     month = plan.starts.month
     for index, flow in enumerate(flows):
         opening = value
-        value += flow + _times(opening, assumptions.growth_monthly)
+        returned = assumptions.month(shift_month(first, index))
+        value += flow + _times(opening, returned.growth)
         cost += flow
-        for kind, rate in assumptions.yields:
+        for kind, rate in returned.yields:
             paid = _times(opening, rate)
             value += paid
             cost += paid if kind != "return_of_capital" else 0
@@ -181,10 +186,17 @@ def _savings(flows: Sequence[int], plan: Plan, rates: MarginalRates) -> tuple[in
     return value, cost
 
 
-def _case(result: PlanResult, flows: Sequence[int], plan: Plan, rates: MarginalRates) -> Case:
+def _case(
+    result: PlanResult,
+    flows: Sequence[int],
+    plan: Plan,
+    rates: MarginalRates,
+    market: MarketPath | None,
+    waiting: int = 0,
+) -> Case:
     closing = result.closing
     assert closing is not None
-    savings, cost = _savings(flows, plan, rates)
+    savings, cost = _savings(flows, plan, rates, market)
     owing = result.rows[0].mortgage_opening > 0
     paid_off = next((row.month for row in result.rows if not row.mortgage_closing), None)
     return Case(
@@ -193,7 +205,7 @@ def _case(result: PlanResult, flows: Sequence[int], plan: Plan, rates: MarginalR
         portfolio_cost=closing.cost,
         savings=savings,
         savings_cost=cost,
-        cash=closing.held_cash,
+        cash=waiting,
         mortgage=sum(amount for _, amount in closing.mortgages),
         line=sum(amount for _, amount in closing.lines),
         paid_off=paid_off if owing else None,
@@ -207,25 +219,35 @@ def build_cases(
     opening_classes: Mapping[str, OpeningClasses] | None = None,
     tax_of_year: TaxOfYear | None = None,
     file: str = "",
+    market: MarketPath | None = None,
 ) -> Cases:
     """The plan, the ordinary mortgage, and the same cash put into prepayments.
 
     `tax_of_year` must carry nothing from call to call here (flat rates do not);
-    without it each case computes its own tax as the plan does.
+    without it each case computes its own tax as the plan does. `market` must be
+    the one the plan was run with.
     """
     plan = household.plan
     assert plan is not None
     alone = without_reborrowing(household)
     assert alone.plan is not None
-    ordinary = run_plan(alone, opening_classes, tax_of_year=tax_of_year, file=file)
+    ordinary = run_plan(alone, opening_classes, tax_of_year=tax_of_year, file=file, market=market)
     spent = [out_of_pocket(row, plan) for row in result.rows]
     usual = [out_of_pocket(row, alone.plan) for row in ordinary.rows]
     budget = [max(pair) for pair in zip(spent, usual, strict=True)]
-    prepaid, left = _prepaid(alone, budget, opening_classes, tax_of_year, file)
+
+    def unused(used: Sequence[int]) -> list[int]:
+        return [given - taken for given, taken in zip(budget, used, strict=True)]
+
+    prepaid, left = _prepaid(alone, budget, opening_classes, tax_of_year, file, market)
+    assert prepaid.closing is not None
+    # Distributions the plan still holds for prepayment have left the account in
+    # `out_of_pocket`, so its unused cash holds them; what the third case has set
+    # aside is in none of its flows.
     return Cases(
-        plan=_case(result, [b - c for b, c in zip(budget, spent, strict=True)], plan, rates),
-        ordinary=_case(ordinary, [b - c for b, c in zip(budget, usual, strict=True)], plan, rates),
-        prepayments=_case(prepaid, left, plan, rates),
+        plan=_case(result, unused(spent), plan, rates, market),
+        ordinary=_case(ordinary, unused(usual), plan, rates, market),
+        prepayments=_case(prepaid, left, plan, rates, market, prepaid.closing.held_cash),
         cash_total=sum(budget),
     )
 
@@ -236,6 +258,7 @@ def _prepaid(
     opening_classes: Mapping[str, OpeningClasses] | None,
     tax_of_year: TaxOfYear | None,
     file: str,
+    market: MarketPath | None,
 ) -> tuple[PlanResult, list[int]]:
     """Run the mortgage with the budget's spare cash prepaid on the next payment date.
 
@@ -255,6 +278,11 @@ def _prepaid(
         return waiting
 
     result = run_plan(
-        alone, opening_classes, tax_of_year=tax_of_year, file=file, set_aside=set_aside
+        alone,
+        opening_classes,
+        tax_of_year=tax_of_year,
+        file=file,
+        set_aside=set_aside,
+        market=market,
     )
     return result, flows

@@ -19,7 +19,7 @@ from planning.core.flat_tax import tax_for
 from planning.core.money import prorate, round_ratio
 from planning.core.months import last_day, month_of, months_between, shift_month
 from planning.core.plan_facility import FacilityRun
-from planning.core.plan_investment import AccountRun, Assumptions, sum_kinds
+from planning.core.plan_investment import AccountRun, Assumptions, MarketPath, sum_kinds
 from planning.core.plan_line import LineRun
 from planning.core.plan_month import MonthSums
 from planning.core.plan_problems import opening_draw_problem, plan_problems
@@ -45,6 +45,7 @@ def run_plan(
     file: str = "",
     months: int | None = None,
     set_aside: SetAside | None = None,
+    market: MarketPath | None = None,
 ) -> PlanResult:
     """Play the household's plan out, month by month; empty without a plan.
 
@@ -52,7 +53,8 @@ def run_plan(
     `tax_of_year` replaces the household's own tax (flat rates, else the
     members' returns). `months` stops early. `set_aside` is asked at each
     month's end for further cash to prepay on the next payment date; the
-    comparison uses it. Raises BadInput with every fault of the plan found,
+    comparison uses it. `market` gives months their own returns in place of the
+    plan's constant ones (a replay of history). Raises BadInput with every fault of the plan found,
     named under `file` (the household's ref when it is not given).
     """
     plan = household.plan
@@ -64,7 +66,7 @@ def run_plan(
         raise BadInput(problems)
     tax = tax_of_year or tax_for(household, file)
     count = plan.months if months is None else min(months, plan.months)
-    run = _Simulation(household, plan, opening_classes, tax, count, file)
+    run = _Simulation(household, plan, opening_classes, tax, count, file, market)
     first = month_of(plan.starts)
     for month in months_between(first, shift_month(first, count - 1)):
         row = run.month(month)
@@ -84,6 +86,7 @@ class _Simulation:
         tax: TaxOfYear,
         months: int,
         file: str,
+        market: MarketPath | None,
     ) -> None:
         self.household = household
         self.plan = plan
@@ -93,7 +96,7 @@ class _Simulation:
         self.facility = FacilityRun(household, plan, opening_classes, file)
         self.lines = self.facility.lines
         opening = dict(plan.opening)
-        assumptions = Assumptions(plan.investment)
+        assumptions = Assumptions(plan.investment, market)
         self.accounts = [
             AccountRun(one.ref, opening.get(one.ref, 0), self.facility.linked(one.ref), assumptions)
             for one in household.investments
@@ -289,7 +292,7 @@ class _Simulation:
 
     def _close_account(self, account: AccountRun, last: date) -> None:
         sums = self.sums
-        growth, paid = account.close_month()
+        growth, paid = account.close_month(month_of(last))
         total = sum(paid.values())
         sums.growth += growth
         sums.distribution += total

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 
 from planning.core.money import round_ratio
@@ -10,19 +11,39 @@ from planning.core.rates import root_growth
 from planning.core.types import PlanInvestment, YieldKind
 
 
+@dataclass(frozen=True, slots=True)
+class MonthReturn:
+    """What one month does to an opening value: price change, distributions by kind."""
+
+    growth: Fraction
+    yields: tuple[tuple[YieldKind, Fraction], ...]
+
+
+MarketPath = Mapping[str, MonthReturn]
+"""Returns by month ("YYYY-MM") that take the place of the plan's constant ones."""
+
+
 class Assumptions:
     """The plan's investment assumptions with the month's rates worked out once.
 
-    `growth_monthly` = (1 + g)^(1/12) - 1, the price change after distributions;
-    a month's distribution of a kind is y/12 of the month's opening value.
+    The usual month grows by (1 + g)^(1/12) - 1, the price change after
+    distributions, and distributes y/12 of its opening value by kind. A month
+    that `market` names has that return instead.
     """
 
-    def __init__(self, investment: PlanInvestment) -> None:
-        self.growth_monthly = root_growth(investment.growth_annual, Fraction(1, 12))
-        self.yields: tuple[tuple[YieldKind, Fraction], ...] = tuple(
-            (kind, Fraction(rate) / 12) for kind, rate in investment.yields_annual if rate
+    def __init__(self, investment: PlanInvestment, market: MarketPath | None = None) -> None:
+        self._usual = MonthReturn(
+            growth=root_growth(investment.growth_annual, Fraction(1, 12)),
+            yields=tuple(
+                (kind, Fraction(rate) / 12) for kind, rate in investment.yields_annual if rate
+            ),
         )
+        self._market = market or {}
         self.route = investment.distributions
+
+    def month(self, month: str) -> MonthReturn:
+        """The return of a month."""
+        return self._market.get(month, self._usual)
 
 
 class AccountRun:
@@ -46,16 +67,18 @@ class AccountRun:
         if own:
             self.own += amount
 
-    def close_month(self) -> tuple[int, dict[YieldKind, int]]:
+    def close_month(self, month: str) -> tuple[int, dict[YieldKind, int]]:
         """Growth and distributions of the month on its opening value.
 
-        round(open x ((1+g)^(1/12) - 1)), and by kind round(open x y/12). What is
+        round(open x ((1+g)^(1/12) - 1)), and by kind round(open x y/12), unless the
+        market path says otherwise. What is
         reinvested joins the value; a reinvested return of capital leaves the
         own money as it was, any other reinvested distribution is own money.
         """
         opening = self.month_opening
-        growth = _times(opening, self.assumptions.growth_monthly)
-        paid = {kind: _times(opening, rate) for kind, rate in self.assumptions.yields}
+        returned = self.assumptions.month(month)
+        growth = _times(opening, returned.growth)
+        paid = {kind: _times(opening, rate) for kind, rate in returned.yields}
         self.value += growth
         if self.assumptions.route == "reinvest":
             total = sum(paid.values())

@@ -89,3 +89,19 @@ def test_text_that_is_not_utf_8(tmp_path: Path) -> None:
     code, _, err = run(str(path))
     assert code == 2
     assert "UTF-8" in err
+
+
+def test_history_and_chance_come_on_request_only() -> None:
+    document = json.loads(SAMPLE.with_name("plan-only.json").read_text("utf-8"))
+    document["plan"] |= {"months": 12, "extras": []}
+    text = json.dumps(document)
+    code, out, _ = run("-", text=text)
+    assert code == 0
+    assert {"history", "chance"}.isdisjoint(json.loads(out)["comparison"])
+    code, out, _ = run("-", "--history", text=text)
+    shown = json.loads(out)["comparison"]
+    assert code == 0
+    # From February 1956 to January 2022, the last start that twelve months follow.
+    assert shown["history"]["summary"]["starts"] == str(len(shown["history"]["starts"])) == "792"
+    assert shown["history"]["starts"][-1]["start"] == "2022-01"
+    assert (shown["chance"]["kind"], shown["chance"]["paths"]) == ("projection", "10000")

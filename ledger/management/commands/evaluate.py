@@ -31,6 +31,12 @@ class Command(BaseCommand):
             "--json", action="store_true", help="also print problems as JSON on standard output"
         )
 
+        parser.add_argument(
+            "--history",
+            action="store_true",
+            help="also replay the plan from every month since 1956, and project it (slow)",
+        )
+
     def handle(self, **options: Any) -> None:
         """Evaluate and print; exit 2 with every problem when the input is bad."""
         try:
@@ -38,7 +44,7 @@ class Command(BaseCommand):
             report = evaluate_text(
                 text, options["file"], options["through"], datetime.now(UTC).date()
             )
-            shown = report_json(report)
+            shown = report_json(report, with_history=options["history"])
         except BadInput as error:
             for problem in error.problems:
                 self.stderr.write(str(problem))

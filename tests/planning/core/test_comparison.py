@@ -196,3 +196,21 @@ def test_effective_rates_of_members_returns_are_probed() -> None:
 def test_no_plan_has_no_comparison() -> None:
     one = household({"plan": None})
     assert comparison(one, run_plan(one)) == {}
+
+
+def test_distributions_held_for_a_mortgage_that_is_gone_are_counted_once():
+    def worth(route: str) -> tuple[int, int]:
+        one = household(
+            {
+                "plan.opening.mtg": "0.00",
+                "plan.opening.inv": "100000.00",
+                "plan.reborrow": None,
+                "plan.investment.yields": {"eligible_dividend": "0.06"},
+                "plan.investment.distributions": route,
+            }
+        )
+        cases = build_cases(one, run_plan(one), effective_rates(one, "alder"))
+        return cases.plan.net_worth(Fraction(1, 5))
+
+    # No payment date comes any more: held or paid out, it is the same cash.
+    assert worth("prepay") == worth("cash")
