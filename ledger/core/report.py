@@ -13,9 +13,7 @@ from ledger.core.drift.lives import FindingRun
 from ledger.core.trace_adapter import line_rows
 from ledger.core.trace_view import LineView
 from planning.core.comparison import comparison
-from planning.core.history import history
 from planning.core.money import text_from_cents
-from planning.core.monte_carlo import monte_carlo
 from planning.core.plan_types import ROW_KEYS, PlanRow, row_json
 from planning.core.types import CLASSES
 
@@ -48,6 +46,10 @@ def report_json(
     if with_comparison and report.household.plan is not None:
         compared = comparison(report.household, report.plan)
         if with_history:
+            # They bring arrays and sixty years of months, which a plain report starts without.
+            from planning.core.history import history
+            from planning.core.monte_carlo import monte_carlo
+
             compared["history"] = history(report.household)
             compared["chance"] = monte_carlo(report.household)
         shown["comparison"] = compared
