@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from hashlib import sha256
 from uuid import UUID
 
 from django.db import transaction
@@ -102,7 +103,14 @@ class _Run:
             # It concerns the request as a whole: said once, with the first file.
             self.faults[0] += error.problems
             return
+        first: dict[bytes, str] = {}
         for place, (name, data) in enumerate(request.files):
+            twin = first.setdefault(sha256(data).digest(), name)
+            if twin != name:
+                # Importing a file again later adds nothing; twice in one run is a slip.
+                text = f"this is the same file as {twin}"
+                self.faults[place].append(Problem(name, "", text, "Give each file once"))
+                continue
             try:
                 self.found[place] = resolver.read(place, name, data)
             except BadInput as error:

@@ -160,3 +160,18 @@ def test_an_import_killed_before_its_commit_leaves_nothing_and_runs_again(access
     answers = [json.loads(line) for line in again.stdout.splitlines()]
     assert [one["imported"] for one in answers] == [len(one.entries) for one in LINE[1:4]]
     assert len(stored(access)) == 3
+
+
+def test_the_same_file_under_two_names_in_one_run_is_refused(access, folder):
+    files = sorted(folder.iterdir())
+    twin = folder / "copy.ofx"
+    twin.write_bytes(files[0].read_bytes())
+    code, out, err = run(str(files[0]), str(twin), "--household", "HH-0301", "--json")
+    assert code == 2
+    assert "the same file as" in err + out
+    assert all(json.loads(line)["imported"] == 0 for line in out.splitlines())
+    # Nothing was booked, so the file alone is new; again it is simply here already.
+    for expected in (False, True):
+        code, out, _ = run(str(files[0]), "--household", "HH-0301", "--json")
+        assert code == 0
+        assert (json.loads(out)["imported"] == 0) is expected
