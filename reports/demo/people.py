@@ -10,17 +10,17 @@ import base64
 import hashlib
 import hmac
 from dataclasses import dataclass
-from uuid import UUID, uuid5
+from uuid import UUID
 
 from django.conf import settings
 
-from config.database import firm_scope
-from config.models import User
-from planning.models import ClientAccess, Delegation, Firm, Household, Membership
+from planning.access import Access
+from planning.models import Membership
+from planning.selectors.firms import firms
+from planning.services.firms import add_person, create_firm
 
 FIRM = "Larkspur Harbour Planning"
 OTHER_FIRM = "Quillonmere Advisory"
-_SPACE = UUID("6b1b8a52-5f0d-4f7b-9d7b-2f8f0c8c1f44")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,38 +56,37 @@ def password_of(email: str) -> str:
     return f"{text[:5]}-{text[5:10]}-{text[10:15]}"
 
 
-def firm_id_of(name: str) -> UUID:
-    """The demo firm's id, the same on every installation."""
-    return uuid5(_SPACE, name)
-
-
 def prepare_firm(name: str, people: tuple[Login, ...]) -> UUID:
-    """The firm with its people, made once; returns its id."""
-    firm_id = firm_id_of(name)
-    with firm_scope(firm_id):
-        if not Firm.objects.filter(pk=firm_id).exists():
-            Firm.objects.create(pk=firm_id, name=name)
-        members: dict[str, Membership] = {}
-        for one in people:
-            user = User.objects.filter(email=one.email).first()
-            if user is None:
-                user = User.objects.create_user(
-                    one.email, password_of(one.email), name=one.name, language=one.language
-                )
-            members[one.email], _ = Membership.objects.get_or_create(
-                firm_id=firm_id, user=user, defaults={"role": one.role}
+    """The firm with its people, made once by the firm's own services; returns its id."""
+    known = [one for one in firms() if one.name == name]
+    firm = known[0] if known else create_firm(name=name)
+    access = Access.system(firm.pk, "demo book")
+    members: dict[str, Membership] = {}
+    with access.opened():
+        # Advisors first: an assistant acts for those that are there.
+        for one in sorted(people, key=lambda one: one.role == "assistant"):
+            helped = [members[each.email] for each in people if each.email in members]
+            advisors = [each for each in helped if each.role == "advisor"]
+            members[one.email] = add_person(
+                access=access,
+                email=one.email,
+                role=one.role,
+                name=one.name,
+                password=password_of(one.email),
+                language=one.language,
+                acts_for=advisors if one.role == "assistant" else (),
             )
-        for assistant in (one for one in people if one.role == "assistant"):
-            for email in (one.email for one in people if one.role == "advisor"):
-                Delegation.objects.get_or_create(
-                    firm_id=firm_id, assistant=members[assistant.email], advisor=members[email]
-                )
-    return firm_id
+    return UUID(str(firm.pk))
 
 
 def open_client_page(firm_id: UUID, ref: str) -> None:
     """Let the demo's client see their own household."""
-    with firm_scope(firm_id):
-        client = Membership.objects.get(role="client")
-        household = Household.objects.get(ref=ref)
-        ClientAccess.objects.get_or_create(firm_id=firm_id, membership=client, household=household)
+    access = Access.system(firm_id, "demo book")
+    (client,) = (one for one in PEOPLE if one.role == "client")
+    with access.opened():
+        add_person(
+            access=access,
+            email=client.email,
+            role=client.role,
+            households=[access.household(ref)],
+        )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 from django import template
@@ -157,49 +158,21 @@ def severity_meaning(severity: str) -> str:
 
 
 def _from(words: dict[str, str], key: str) -> str:
+    """The key's words in the page's language; the key itself when it has none."""
     return _(words[key]) if key in words else str(key)
 
 
-@register.filter
-def class_word(name: str) -> str:
-    """A use class in words."""
-    return _from(CLASS_WORDS, name)
-
-
-@register.filter
-def cause_word(name: str) -> str:
-    """A cause of a gap in words."""
-    return _from(CAUSE_WORDS, name)
-
-
-@register.filter
-def use_word(name: str) -> str:
-    """A use of a draw in words."""
-    return _from(USE_WORDS, name)
-
-
-@register.filter
-def entry_word(name: str) -> str:
-    """A kind of line entry in words."""
-    return _from(ENTRY_WORDS, name)
-
-
-@register.filter
-def instruction_word(name: str) -> str:
-    """What an instruction asks for."""
-    return _from(INSTRUCTION_WORDS, name)
-
-
-@register.filter
-def record_word(name: str) -> str:
-    """What a missing record asks for."""
-    return _from(RECORD_WORDS, name)
-
-
-@register.filter
-def hold_word(name: str) -> str:
-    """What stands in the way of an instruction."""
-    return _from(HOLD_WORDS, name)
+# name|class_word and its like: a word of the data in the page's language.
+for _name, _words in (
+    ("class_word", CLASS_WORDS),
+    ("cause_word", CAUSE_WORDS),
+    ("use_word", USE_WORDS),
+    ("entry_word", ENTRY_WORDS),
+    ("instruction_word", INSTRUCTION_WORDS),
+    ("record_word", RECORD_WORDS),
+    ("hold_word", HOLD_WORDS),
+):
+    register.filter(_name, partial(_from, _words))
 
 
 @register.filter
