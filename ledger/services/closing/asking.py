@@ -14,8 +14,12 @@ from ledger.models import HouseholdMonth
 from ledger.selectors import runs
 from ledger.services.closing import facts, running, scheduling, sweeping
 from planning.models import Firm, Household
+from planning.selectors.firms import find_firm, firm_ids
 
 _MONTH = re.compile(r"[0-9]{4}-(0[1-9]|1[0-2])\Z")
+
+
+COMMAND = "close_month"
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,24 +164,16 @@ def _span(month: str, first: str | None) -> tuple[date, date]:
 
 def _firms(firm: str | None) -> list[UUID]:
     """The firms a request concerns. Raises BadInput for a name nobody has."""
-    ids = facts.firm_ids()
-    names: dict[str, UUID] = {}
-    for firm_id in ids:
-        with firm_scope(firm_id):
-            names[Firm.objects.get(pk=firm_id).name] = firm_id
-    if firm is None:
-        if not ids:
-            raise BadInput([_problem("--firm", "there is no firm yet", "Load a household first")])
-        return ids
-    by_id = {str(firm_id): firm_id for firm_id in ids}
-    if firm not in names and firm not in by_id:
-        known = ", ".join(sorted(names)) or "none"
-        raise BadInput([_problem("--firm", f"there is no firm {firm!r}", f"Known firms: {known}")])
-    return [names.get(firm) or by_id[firm]]
+    if firm is not None:
+        return [find_firm(firm, COMMAND).pk]
+    ids = firm_ids()
+    if not ids:
+        raise BadInput([_problem("--firm", "there is no firm yet", "Load a household first")])
+    return list(ids)
 
 
 def _problem(where: str, message: str, remedy: str) -> Problem:
-    return Problem("close_month", where, message, remedy)
+    return Problem(COMMAND, where, message, remedy)
 
 
 def close_here(

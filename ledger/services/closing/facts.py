@@ -77,13 +77,6 @@ def firm_today() -> date:
     return today
 
 
-def firm_ids() -> list[UUID]:
-    """Every firm of this installation: ids and nothing else, outside any scope."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT id FROM towpath_firm_ids() AS id ORDER BY id")
-        return [row[0] for row in cursor.fetchall()]
-
-
 def last_open_month(household_id: UUID) -> date:
     """The last month of a household that is not closed; its last month when all are."""
     rows = HouseholdMonth.objects.filter(household_id=household_id)

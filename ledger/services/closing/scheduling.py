@@ -14,12 +14,13 @@ from ledger.models import HouseholdMonth, MonthClose
 from ledger.services.closing import facts, sweeping
 from ledger.services.closing.facts import Coverage
 from planning.access import Access
+from planning.selectors.firms import firm_ids
 
 
 def schedule_all() -> int:
     """Make what is due for every firm, each in a scope of its own; how many rows were added."""
     added = 0
-    for firm_id in facts.firm_ids():
+    for firm_id in firm_ids():
         with firm_scope(firm_id):
             added += schedule_due(firm_id)
     return added

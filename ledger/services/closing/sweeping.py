@@ -23,6 +23,7 @@ from ledger.models import HouseholdMonth, MonthClose
 from ledger.services import jobs
 from ledger.services.closing import claiming, facts
 from planning.access import Access
+from planning.selectors.firms import firm_ids
 
 CLOSE_ITEM = "ledger.tasks.close_item"
 
@@ -55,7 +56,7 @@ class Swept:
 
 def sweep_all() -> int:
     """Sweep every firm, each in scopes of its own; how many hints were sent."""
-    return sum(sweep_firm(firm_id).hinted for firm_id in facts.firm_ids())
+    return sum(sweep_firm(firm_id).hinted for firm_id in firm_ids())
 
 
 def sweep_firm(firm_id: UUID) -> Swept:
