@@ -40,7 +40,9 @@ def find_firm(name: str | None, command: str) -> Firm:
     for one in known:
         if name in (one.name, str(one.pk)):
             return one
-    raise BadInput([Problem(command, "--firm", f"there is no firm {name!r}", f"Known firms: {names}")])
+    raise BadInput(
+        [Problem(command, "--firm", f"there is no firm {name!r}", f"Known firms: {names}")]
+    )
 
 
 def firm_of_household(ref: str, firm: str | None, command: str, where: str = "REF") -> Firm:
