@@ -7,6 +7,7 @@ from datetime import date
 from config.problems import BadInput, Problem
 from ledger.core.close import Report, evaluate, first_month, latest_month
 from ledger.core.facts import facts_problems
+from planning.core.flat_tax import tax_for
 from planning.core.household_file import read_household
 from planning.core.months import first_day, month_of, shift_month
 from planning.core.plan_problems import plan_problems
@@ -37,11 +38,22 @@ def read_checked(
     problems = [
         *facts_problems(household, file)[0],
         *plan_problems(household, file),
+        *_tax_problems(household, file),
         *(month_faults or through_problems(household, through, file, today)),
     ]
     if problems:
         raise BadInput(problems)
     return household
+
+
+def _tax_problems(household: Household, file: str) -> tuple[Problem, ...]:
+    """Why the plan's tax cannot be computed: no rates, no income, a year without parameters."""
+    if household.plan is not None:
+        try:
+            tax_for(household, file)
+        except BadInput as error:
+            return error.problems
+    return ()
 
 
 def month_problems(through: str | None, file: str) -> list[Problem]:

@@ -200,8 +200,7 @@ def _mortgages(household: Household, plan: Plan, prime: RateSteps) -> Found:
         current = _term_in_force(mortgage, before)
         yield from _stated_payments(mortgage, current, balance, path)
         term = mortgage.terms[current]
-        solved_later = term.payment_cents is None and current > 0
-        if solved_later and before >= contractual_payments(mortgage):
+        if term.payment_cents is None and before >= contractual_payments(mortgage):
             owed = text_from_cents(balance)
             yield (
                 f"{path}.amortization_months",

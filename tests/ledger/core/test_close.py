@@ -255,6 +255,19 @@ def test_a_month_whose_statements_are_late_can_be_closed() -> None:
     assert "statement-missing" in {one.finding.code for one in report.runs}
 
 
+def test_a_tax_year_without_parameters_names_the_file_and_the_years_known() -> None:
+    data = Story().json()
+    data["plan"] |= {"marginal": None, "starts": "2022-01-01"}
+    data["members"][0]["income"] = {"2022": "90000.00"}
+    data["statements"] = data["uses"] = []
+    with pytest.raises(BadInput) as caught:
+        evaluate_text(json.dumps(data), "old.json")
+    (problem,) = [one for one in caught.value.problems if "tax year" in one.message]
+    assert (problem.file, problem.where) == ("old.json", "plan.starts")
+    assert "2022 is not on file" in problem.message
+    assert "2023, 2024, 2025, 2026" in problem.remedy
+
+
 def test_faults_of_facts_plan_and_month_are_told_together() -> None:
     data = eventful().json()
     data["uses"][0]["splits"][0]["amount"] = "999999.00"

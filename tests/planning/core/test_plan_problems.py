@@ -91,6 +91,18 @@ def test_an_amortization_that_is_used_up() -> None:
     assert wheres(change) == []
 
 
+def test_an_amortization_shorter_than_the_payments_made() -> None:
+    # A payment solved over 48 months lets nothing be owed after 60 of them.
+    change = {
+        "mortgages.0.first_payment": "2020-01-15",
+        "mortgages.0.amortization_months": 48,
+        "mortgages.0.terms.0": FIXED | {"starts": "2019-12-15"},
+    }
+    assert wheres(change) == ["mortgages[0].amortization_months"]
+    # One payment more, and the plan still has the last of them to make.
+    assert wheres(change | {"mortgages.0.amortization_months": 61}) == []
+
+
 def test_variable_terms_need_a_prime() -> None:
     variable = {"starts": "2024-12-15", "matures": "2029-12-15", "kind": "static", "spread": "0"}
     change = {TERM: variable, "plan.reborrow": None, "prime": [["2025-01-01", "0.05"]]}
