@@ -26,7 +26,7 @@ class EntryId:
             return value
         coded = value[1:]
         found = urlsafe_b64decode(coded + "=" * (-len(coded) % 4)).decode("utf-8")
-        if self.to_url(found) != value or len(found) > _LONGEST_ID:
+        if not found or self.to_url(found) != value or len(found) > _LONGEST_ID:
             raise ValueError("not an address of an entry")
         return found
 

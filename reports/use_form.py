@@ -64,7 +64,7 @@ class UseForm:
         filled = [row for row in self.rows if not row.blank]
         for one in problems:
             found = _WHERE.match(one.where)
-            text = f"{one.message}. {one.remedy}."
+            text = f"{_(one.message)}. {_(one.remedy)}."
             if found and int(found[1]) < len(filled):
                 filled[int(found[1])].errors.append(text)
             else:

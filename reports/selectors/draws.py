@@ -40,6 +40,24 @@ KIND_WORDS = {
     "jpeg": gettext_noop("JPEG picture"),
     "text": gettext_noop("Plain text"),
 }
+# What the look through a paper may answer, said in full so that it is translated.
+PAPER_WORDS = (
+    gettext_noop("the file is empty"),
+    gettext_noop("the file is larger than 10 MB"),
+    gettext_noop("the PDF breaks off before its end"),
+    gettext_noop("there is something behind the end of the picture"),
+    gettext_noop("the picture breaks off before its end"),
+    gettext_noop("this is a web page or a drawing in text, not plain text"),
+    gettext_noop("this is neither a PDF, a PNG or JPEG picture, nor plain text"),
+    gettext_noop("the picture has more than 40 million pixels"),
+    gettext_noop("the picture cannot be drawn"),
+    gettext_noop("the PDF asks for a password"),
+    gettext_noop("the PDF cannot be read"),
+    gettext_noop("the PDF has no page"),
+    gettext_noop("the PDF holds a script, or files of its own"),
+    gettext_noop("Hand in a PDF, a PNG or JPEG picture, or plain text of at most 10 MB"),
+    gettext_noop("Hand in 1 to 10 at a time"),
+)
 ACCOUNT_WORDS = {
     "line": gettext_noop("credit line"),
     "non-registered": gettext_noop("non-registered"),
@@ -92,8 +110,6 @@ def draw_page(
 ) -> dict[str, Any]:
     """One draw: how it stands, its papers, the form, what it would change, its decisions."""
     household = found.household
-    named = {paper.ref for one in found.decisions for split in one.splits for paper in split.evidence}
-    offered = list(dict.fromkeys([*(one.ref for one in found.papers), *sorted(named)]))
     return {
         "ref": household.ref,
         "name": household.name,
@@ -107,7 +123,7 @@ def draw_page(
         "withdrawn": [_paper(access, ref, one, shown=False) for one in found.withdrawn],
         "decisions": [_decision(one) for one in found.decisions],
         "form": form,
-        "offered": offered,
+        "offered": offered_papers(found),
         "uses": USES,
         "classes": CLASSES,
         "accounts": [(name, ACCOUNT_WORDS[kind]) for name, kind in account_choices(household)],
@@ -167,7 +183,7 @@ def split_row(one: Split) -> dict[str, Any]:
 
 
 def _effect(effect: DecisionEffect) -> dict[str, Any]:
-    years = []
+    years: list[dict[str, Any]] = []
     for one in effect.years:
         changes = [
             {

@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from config.problems import BadInput
+from config.problems import BadInput, Problem
 from ledger.core.decision import DecisionEffect
 from ledger.core.paper_kinds import MOST_BYTES
 from ledger.selectors.uses import (
@@ -41,7 +41,7 @@ def draw(request: HttpRequest, ref: str, entry: str) -> HttpResponse:
     """One draw; a posted form is previewed first, and saved when it is what was previewed."""
     found = draw_to_decide(request.access, ref, entry)
     if request.method != "POST":
-        return _shown(request, ref, found, form_of(found.splits, found.revision, offered_papers(found)))
+        return _shown(request, ref, found, _filled(found))
     request.access.require("use.decide")
     accounts = dict(account_choices(found.household))
     form = read_form(request.POST, accounts, found.splits, found.fact.amount)
@@ -67,9 +67,11 @@ def draw(request: HttpRequest, ref: str, entry: str) -> HttpResponse:
         found = draw_to_decide(request.access, ref, entry)
         form.seen = found.revision
         form.errors.append(
-            _("Somebody decided about this draw after you opened the page. Look at the newest "
-              "decision below, then preview yours again.")
-        )  # fmt: skip
+            _(
+                "Somebody decided about this draw after you opened the page. Look at the newest "
+                "decision below, then preview yours again."
+            )
+        )
         return _shown(request, ref, found, form, status=409)
     messages.success(
         request, _("The decision is recorded. Closed months from the draw on are closed again.")
@@ -96,8 +98,8 @@ def hand_in(request: HttpRequest, ref: str, entry: str) -> HttpResponse:
             evidence=request.POST.get("evidence", ""),
         )
     except BadInput as error:
-        form = form_of(found.splits, found.revision, offered_papers(found))
-        faults = [f"{one.file}: {one.message}. {one.remedy}." if one.file else f"{one.message}. {one.remedy}." for one in error.problems]
+        form = _filled(found)
+        faults = [_told(one) for one in error.problems]
         return _shown(request, ref, found, form, status=422, faults=faults)
     for one in papers:
         messages.success(
@@ -119,13 +121,23 @@ def take_back(request: HttpRequest, ref: str, entry: str, paper_id: UUID) -> Htt
             reason=request.POST.get("reason", ""),
         )
     except ValueError:
-        form = form_of(found.splits, found.revision, offered_papers(found))
+        form = _filled(found)
         faults = [_("Say why the paper is taken back.")]
         return _shown(request, ref, found, form, status=422, faults=faults)
     messages.success(
         request, _("The paper is taken back. It stays on record, and supports nothing any more.")
     )
     return redirect("draw", ref=ref, entry=entry)
+
+
+def _filled(found: DrawToDecide) -> UseForm:
+    return form_of(found.splits, found.revision, offered_papers(found))
+
+
+def _told(problem: Problem) -> str:
+    """A problem with a file in the page's language."""
+    text = f"{_(problem.message)}. {_(problem.remedy)}."
+    return f"{problem.file}: {text}" if problem.file else text
 
 
 def _shown(

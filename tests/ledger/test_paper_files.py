@@ -11,6 +11,7 @@ from PIL import Image
 
 from ledger.core.paper_kinds import KINDS, MOST_BYTES, NotAPaperError, paper_kind, shown_name
 from ledger.paper_files import looked_through, picture
+from reports.selectors.draws import PAPER_WORDS
 from tests import papers
 
 
@@ -57,8 +58,9 @@ def test_four_kinds_are_taken(content: bytes, kind: str) -> None:
     ],
 )
 def test_everything_else_is_refused_and_told_why(content: bytes, why: str) -> None:
-    with pytest.raises(NotAPaperError, match=why):
+    with pytest.raises(NotAPaperError, match=why) as told:
         looked_through(content)
+    assert str(told.value) in PAPER_WORDS, "no page says it in French"
 
 
 def test_a_byte_too_many_is_refused() -> None:
