@@ -31,6 +31,8 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "household.edit": frozenset({"principal", "advisor", "system"}),
     "statement.import": frozenset({"principal", "advisor", "assistant", "system"}),
     "use.decide": frozenset({"principal", "advisor", "system"}),
+    "evidence.add": frozenset({"principal", "advisor", "assistant", "system"}),
+    "evidence.view": frozenset({"principal", "advisor", "assistant", "system"}),
     "month.close": frozenset({"principal", "advisor", "system"}),
     "month.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "finding.accept": frozenset({"principal", "advisor", "system"}),

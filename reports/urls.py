@@ -4,18 +4,33 @@ from __future__ import annotations
 
 from django.contrib.auth import views as auth
 from django.contrib.auth.decorators import login_not_required
-from django.urls import path
+from django.urls import path, register_converter
 from django.views.i18n import set_language
 
+from reports.addresses import EntryId
 from reports.views.book import book
+from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.households import household, month, packet
+from reports.views.papers import paper, picture
 from reports.views.runs import runs
+
+register_converter(EntryId, "entry")
 
 urlpatterns = [
     path("", book, name="book"),
     path("households/<str:ref>/", household, name="household"),
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
+    path("households/<str:ref>/draws/", draws, name="draws"),
+    path("households/<str:ref>/draws/<entry:entry>/", draw, name="draw"),
+    path("households/<str:ref>/draws/<entry:entry>/papers/", hand_in, name="hand_in"),
+    path(
+        "households/<str:ref>/draws/<entry:entry>/papers/<uuid:paper_id>/",
+        take_back,
+        name="take_back",
+    ),
+    path("households/<str:ref>/papers/<uuid:paper_id>/", paper, name="paper"),
+    path("households/<str:ref>/papers/<uuid:paper_id>/picture/", picture, name="picture"),
     path("runs/", runs, name="runs"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

@@ -46,6 +46,19 @@ class FirmAnswer:
         """The number of household months in a state."""
         return sum(1 for item in self.items if item.state == state)
 
+    @property
+    def settled(self) -> int:
+        """The household months that nobody needs to wait for.
+
+        A closed month whose facts changed is not settled until it was looked at
+        again, unless that has failed already.
+        """
+        return self.count("parked") + sum(
+            1
+            for item in self.items
+            if item.state == "done" and (not item.stale_reason or item.error)
+        )
+
 
 def plan_work(
     *, month: str, first: str | None, firm: str | None, household: str | None
@@ -210,8 +223,7 @@ def watch(work: Work) -> Iterator[tuple[int, int]]:
     """How many household months of a request are settled, out of how many; once a call."""
     while True:
         answered = answer(work)
-        settled = answered.count("done") + answered.count("parked")
-        yield settled, len(answered.items)
+        yield answered.settled, len(answered.items)
 
 
 def answer(work: Work) -> FirmAnswer:
