@@ -8,6 +8,7 @@ from django.urls import path
 from django.views.i18n import set_language
 
 from reports.views.book import book
+from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.households import household, month, packet
 from reports.views.runs import runs
 
@@ -16,6 +17,10 @@ urlpatterns = [
     path("households/<str:ref>/", household, name="household"),
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
+    path("findings/", findings, name="findings"),
+    path("findings/act/", act_on_findings, name="findings_act"),
+    path("findings/<uuid:finding_id>/", finding, name="finding"),
+    path("findings/<uuid:finding_id>/act/", act_on_finding, name="finding_act"),
     path("runs/", runs, name="runs"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

@@ -212,7 +212,11 @@ def _mixed(start: Start, code: str, line: str) -> CurePlan:
 
 def sub_accounts(household: Household, line: str) -> tuple[str, str, str]:
     """References for the sub-accounts of a line by class, none of them taken."""
-    taken = {one.ref for one in (*household.lines, *household.mortgages, *household.investments)}
+    taken = {
+        *(one.ref for one in household.lines),
+        *(one.ref for one in household.mortgages),
+        *(one.ref for one in household.investments),
+    }
 
     def free(name: str) -> str:
         while name in taken:
