@@ -147,6 +147,7 @@ def cure_shown(plan: CurePlan) -> dict[str, Any]:
         "not_restored": text_from_cents(plan.not_restored),
         "restored": text_from_cents(plan.restored),
         "best": plan.best.name,
+        "adds": plan.code == "missed-reborrow" or plan.best.name == "reborrowed",
         "chart": cure_chart(plan.left.months, plan.best.months, language, CHART_WIDTH),
         "ways": [_way(one, plan.left) for one in plan.scenarios],
     }
