@@ -36,6 +36,7 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "month.close": frozenset({"principal", "advisor", "system"}),
     "month.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "finding.accept": frozenset({"principal", "advisor", "system"}),
+    "finding.work": frozenset({"principal", "advisor", "assistant", "system"}),
     "finding.view": frozenset({"principal", "advisor", "assistant", "system"}),
     "packet.issue": frozenset({"principal", "advisor", "system"}),
     "packet.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),

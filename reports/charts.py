@@ -108,7 +108,7 @@ def _panel(
     rows: Rows, key: str, title: str, colour: str, names: Mapping[str, str], width: int
 ) -> dict[str, Any]:
     values = [
-        {"month": f"{row['month']}-01", "side": names[side], "value": _plot(row[f"{key}_{side}"])}
+        {"month": f"{row['month']}-01", "side": names[side], "value": plot(row[f"{key}_{side}"])}
         for row in rows
         for side in ("plan", "actual")
         if row[f"{key}_{side}"] is not None
@@ -116,7 +116,7 @@ def _panel(
     sides = [names["plan"], names["actual"]]
     point = {"filled": True, "size": 22, "color": colour} if len(rows) <= MONTHS_SHOWN else False
     encoding: dict[str, Any] = {
-        "x": _month_axis(len(rows)),
+        "x": month_axis(len(rows)),
         "y": {
             "field": "value",
             "type": "quantitative",
@@ -157,7 +157,7 @@ def deductible_chart(series: Rows, language: str, width: int = 640) -> Chart | N
         return None
     plan, actual = _("Plan"), _("Actual")
     values = [
-        {"month": f"{row['month']}-01", "side": side, "value": _plot(row[key])}
+        {"month": f"{row['month']}-01", "side": side, "value": plot(row[key])}
         for row in rows
         for side, key in ((plan, "deductible_plan"), (actual, "deductible_actual"))
         if row[key] is not None
@@ -167,7 +167,7 @@ def deductible_chart(series: Rows, language: str, width: int = 640) -> Chart | N
         "height": 150 if width >= WIDE else 210,
         "data": {"values": values},
         "encoding": {
-            "x": _month_axis(len(rows)) | {"timeUnit": "utcyearmonth"},
+            "x": month_axis(len(rows)) | {"timeUnit": "utcyearmonth"},
             "y": {
                 "field": "value",
                 "type": "quantitative",
@@ -324,12 +324,13 @@ def _money(amount: str | None, language: str) -> str:
     return "–" if amount is None else money(amount, language)
 
 
-def _plot(amount: str) -> float:
+def plot(amount: str) -> float:
     """A position on paper; the figures in tables never pass through here."""
     return float(Decimal(amount))
 
 
-def _month_axis(count: int) -> dict[str, Any]:
+def month_axis(count: int) -> dict[str, Any]:
+    """An axis of so many months."""
     return {
         "field": "month",
         "type": "temporal",

@@ -10,6 +10,7 @@ from django.views.i18n import set_language
 from reports.addresses import EntryId
 from reports.views.book import book
 from reports.views.draws import draw, draws, hand_in, take_back
+from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.households import household, month, packet
 from reports.views.papers import paper, picture
 from reports.views.runs import runs
@@ -31,6 +32,10 @@ urlpatterns = [
     ),
     path("households/<str:ref>/papers/<uuid:paper_id>/", paper, name="paper"),
     path("households/<str:ref>/papers/<uuid:paper_id>/picture/", picture, name="picture"),
+    path("findings/", findings, name="findings"),
+    path("findings/act/", act_on_findings, name="findings_act"),
+    path("findings/<uuid:finding_id>/", finding, name="finding"),
+    path("findings/<uuid:finding_id>/act/", act_on_finding, name="finding_act"),
     path("runs/", runs, name="runs"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

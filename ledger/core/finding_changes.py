@@ -17,19 +17,45 @@ FINDING_STATES: tuple[FindingState, ...] = ("open", "seen", "accepted", "cured",
 SEVERITIES = ("note", "paper", "fix", "act")
 """From the lightest to the gravest."""
 EventKind = Literal[
-    "opened", "changed", "cured", "passed", "withdrawn", "returned", "seen", "accepted", "released"
-]
-EVENT_KINDS: tuple[EventKind, ...] = (
     "opened",
     "changed",
     "cured",
+    "mended",
     "passed",
     "withdrawn",
     "returned",
     "seen",
     "accepted",
     "released",
+    "expired",
+    "assigned",
+    "unassigned",
+    "noted",
+]
+EVENT_KINDS: tuple[EventKind, ...] = (
+    "opened",
+    "changed",
+    "cured",
+    "mended",
+    "passed",
+    "withdrawn",
+    "returned",
+    "seen",
+    "accepted",
+    "released",
+    "expired",
+    "assigned",
+    "unassigned",
+    "noted",
 )
+"""Of a close: opened, changed, returned; cured (its trigger stopped), mended (the
+missing paper or term was put on file), passed (its month or year is over),
+withdrawn (by the corrected facts it never was). Of people: seen, accepted,
+released (put back), assigned, unassigned, noted; expired is an acceptance whose
+last day is over."""
+
+_MENDED_BY_FILING = ("renewal-due", "renewal-passed", "owner-mismatch")
+_ENDS_WITH_ITS_YEAR = ("prepayment-over-privilege",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +109,20 @@ def changes(listed: tuple[Listed, ...], runs: tuple[Run, ...]) -> tuple[Change, 
         groups.setdefault((row.run.code, row.run.key), ([], []))[0].append(row)
     for run in runs:
         groups.setdefault((run.code, run.key), ([], []))[1].append(run)
+    passed_terms = frozenset(one.key for one in runs if one.code == "renewal-passed")
     for _, (rows, news) in sorted(groups.items()):
-        found.extend(_group_changes(rows, news))
+        found.extend(_group_changes(rows, news, passed_terms))
     # Closing rows come first, so that a new open row never meets an old open one.
     return tuple(sorted(found, key=lambda one: one.run.open))
 
 
-def _group_changes(rows: list[Listed], runs: list[Run]) -> list[Change]:
-    """Changes for one code and key."""
+def _group_changes(
+    rows: list[Listed], runs: list[Run], passed_terms: frozenset[str]
+) -> list[Change]:
+    """Changes for one code and key; `passed_terms` are the keys of terms that ran out."""
     pairs, rows_left, runs_left = _pairs(rows, runs)
-    found = [change for row, run in pairs if (change := _paired(row, run)) is not None]
-    found += [Change(None, run, _new_state(run), _new_events(run)) for run in runs_left]
+    found = [change for row, run in pairs if (change := _paired(row, run, passed_terms))]
+    found += [_opened(run, passed_terms) for run in runs_left]
     found += [change for row in rows_left if (change := _withdrawn(row)) is not None]
     return found
 
@@ -123,32 +152,40 @@ def _pairs(
     return pairs, rows_left, runs_left
 
 
-def _ended(run: Run) -> FindingState:
-    """How a run that no longer holds is filed."""
-    return "closed" if run.life == "month" else "cured"
+def _by_itself(run: Run, passed_terms: frozenset[str]) -> bool:
+    """Whether a run that no longer holds ended by the calendar, with nobody's help.
+
+    A finding of one month passes with it, one of a year with the year; a renewal
+    that was due passes when the term ran out instead of being renewed.
+    """
+    if run.life == "month" or run.code in _ENDS_WITH_ITS_YEAR:
+        return True
+    return run.code == "renewal-due" and run.key in passed_terms
 
 
-def _end_event(run: Run) -> EventKind:
-    return "passed" if run.life == "month" else "cured"
+def _end(run: Run, passed_terms: frozenset[str]) -> tuple[FindingState, EventKind]:
+    """How a run that no longer holds is filed, and the event that says so."""
+    return ("closed", "passed") if _by_itself(run, passed_terms) else ("cured", "cured")
 
 
-def _new_state(run: Run) -> FindingState:
-    return "open" if run.open else _ended(run)
+def _opened(run: Run, passed_terms: frozenset[str]) -> Change:
+    """The row of a run that is new to the list; it may be over already."""
+    if run.open:
+        return Change(None, run, "open", ("opened",))
+    state, event = _end(run, passed_terms)
+    return Change(None, run, state, ("opened", event))
 
 
-def _new_events(run: Run) -> tuple[EventKind, ...]:
-    return ("opened",) if run.open else ("opened", _end_event(run))
-
-
-def _paired(row: Listed, run: Run) -> Change | None:
+def _paired(row: Listed, run: Run, passed_terms: frozenset[str]) -> Change | None:
     """The change to a row whose run is still part of the history; None if nothing is new."""
     if row.run == run and row.state not in _WRONG[run.open]:
         return None
     if run.open and not row.run.open:
         return Change(row, run, "open", ("returned",))
+    ended, event = _end(run, passed_terms)
     if not run.open and row.run.open:
-        return Change(row, run, _ended(run), (_end_event(run),))
-    state = _kept_state(row, run) if run.open else _ended(run)
+        return Change(row, run, ended, (event,))
+    state = _kept_state(row, run) if run.open else ended
     return Change(row, run, state, ("changed",) if _worth_telling(row.run, run) else ())
 
 
@@ -174,8 +211,18 @@ def _worth_telling(old: Run, new: Run) -> bool:
 
 
 def _withdrawn(row: Listed) -> Change | None:
-    """Close a row whose trigger, by the corrected facts, never held."""
-    if not row.run.open and row.state == "closed":
+    """File a row whose trigger, by the facts as they now are, never held.
+
+    Papers, terms and explanations carry no date in the household's file, so
+    putting a missing one on file takes the finding out of the history: that is
+    its cure. Anything else that vanishes was never so.
+    """
+    filed = row.run.life == "fact" or row.run.code in _MENDED_BY_FILING
+    state, event = _FILED if filed else _NEVER_SO
+    if not row.run.open and row.state in ("closed", state):
         return None
-    closed = replace(row.run, open=False)
-    return Change(row, closed, "closed", ("withdrawn",))
+    return Change(row, replace(row.run, open=False), state, (event,))
+
+
+_FILED: tuple[FindingState, EventKind] = ("cured", "mended")
+_NEVER_SO: tuple[FindingState, EventKind] = ("closed", "withdrawn")

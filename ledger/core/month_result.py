@@ -123,5 +123,5 @@ def finding_run(run: FindingRun) -> Run:
         cost_per_year_cents=run.finding.cost_per_year_cents,
         severity=run.finding.severity,
         life=run.finding.life,
-        detail=canonical_json({name: shown[name] for name in ("evidence", "remedy")}),
+        detail=canonical_json({name: shown[name] for name in ("evidence", "remedy", "steps")}),
     )

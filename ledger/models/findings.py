@@ -16,8 +16,8 @@ class Finding(FirmOwned):
 
     `first_month`, `last_month`, `dollars_cents` and `severity` are those of the
     newest close; `state` is what became of it: people may mark it `seen` or
-    accept it, closes file it as `cured` (it stopped) or `closed` (its month
-    passed, or corrected facts withdrew it).
+    accept it until a day, closes file it as `cured` (it stopped) or `closed` (its
+    month passed, or corrected facts withdrew it). `assignee` is whoever works on it.
     """
 
     household = owned_key("planning.Household", "findings")
@@ -31,6 +31,8 @@ class Finding(FirmOwned):
     life = models.CharField(max_length=8)
     open = models.BooleanField()
     state = models.CharField(max_length=10)
+    accepted_until = models.DateField(null=True, help_text="the last day of the acceptance")
+    assignee = owned_key("planning.Membership", "findings", null=True)
     detail = models.JSONField(help_text="evidence and remedy as the newest close gave them")
     recorded_at = models.DateTimeField(db_default=Now())
 
@@ -53,6 +55,11 @@ class Finding(FirmOwned):
                 name="finding_state_fits_open",
             ),
             models.CheckConstraint(
+                condition=Q(state="accepted", accepted_until__isnull=False)
+                | (~Q(state="accepted") & Q(accepted_until__isnull=True)),
+                name="finding_accepted_until_a_day",
+            ),
+            models.CheckConstraint(
                 condition=Q(dollars_cents__gte=0), name="finding_dollars_not_negative"
             ),
             models.CheckConstraint(
@@ -63,11 +70,21 @@ class Finding(FirmOwned):
         indexes = [
             models.Index(fields=["firm", "open", "severity"], name="finding_work_list"),
             models.Index(fields=["firm", "household", "code"], name="finding_by_household"),
+            models.Index(
+                fields=["firm", "assignee"],
+                condition=Q(open=True, assignee__isnull=False),
+                name="finding_by_assignee",
+            ),
         ]
 
 
 class FindingEvent(FirmOwned):
-    """One thing that happened to a finding. Rows are added, never changed."""
+    """One thing that happened to a finding. Rows are added, never changed.
+
+    `reason` is why it was accepted, or the words of a note; `until` the last day
+    of an acceptance; `assignee` whom it was given to. `form` is the id of the
+    form a note came with: the same form twice is one note.
+    """
 
     facts = True
 
@@ -78,6 +95,9 @@ class FindingEvent(FirmOwned):
     dollars_cents = models.BigIntegerField()
     severity = models.CharField(max_length=8)
     reason = models.TextField(default="")
+    until = models.DateField(null=True)
+    assignee = owned_key("planning.Membership", "finding_events", null=True)
+    form = models.UUIDField(null=True)
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.RESTRICT, related_name="+"
     )
@@ -88,10 +108,22 @@ class FindingEvent(FirmOwned):
             models.UniqueConstraint(
                 fields=["firm", "finding", "number"], name="finding_event_number"
             ),
+            models.UniqueConstraint(
+                fields=["firm", "finding", "form"],
+                condition=Q(form__isnull=False),
+                name="finding_form_once",
+            ),
             models.CheckConstraint(
                 condition=Q(kind__in=EVENT_KINDS), name="finding_event_kind_is_known"
             ),
             models.CheckConstraint(
                 condition=~Q(kind="accepted") | ~Q(reason=""), name="acceptance_gives_a_reason"
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="noted") | ~Q(reason=""), name="note_says_something"
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="assigned") | Q(assignee__isnull=False),
+                name="assignment_names_somebody",
             ),
         ]

@@ -157,6 +157,38 @@ MEASURE_WORDS: dict[str, str] = {
     "line": gettext_noop("Line owed"),
 }
 
+STATE_WORDS: dict[str, str] = {
+    "open": gettext_noop("Not seen yet"),
+    "seen": gettext_noop("Seen"),
+    "accepted": gettext_noop("Accepted"),
+    "cured": gettext_noop("Cured"),
+    "closed": gettext_noop("Ended by itself"),
+    "any": gettext_noop("Everything open"),
+}
+EVENT_WORDS: dict[str, str] = {
+    "opened": gettext_noop("Found by the close"),
+    "changed": gettext_noop("Changed"),
+    "cured": gettext_noop("Cured: the trigger stopped"),
+    "mended": gettext_noop("Cured: the missing record was put on file"),
+    "passed": gettext_noop("Ended by itself: its time is over"),
+    "withdrawn": gettext_noop("Withdrawn: by the corrected facts it never was"),
+    "returned": gettext_noop("Back on the list"),
+    "seen": gettext_noop("Seen"),
+    "accepted": gettext_noop("Accepted"),
+    "released": gettext_noop("Put back on the list"),
+    "expired": gettext_noop("The acceptance ended; back on the list"),
+    "assigned": gettext_noop("Assigned"),
+    "unassigned": gettext_noop("Assigned to nobody"),
+    "noted": gettext_noop("Note"),
+}
+WAY_WORDS: dict[str, str] = {
+    "left": gettext_noop("Left as it is"),
+    "unsplit": gettext_noop("The same cash repaid without a split"),
+    "cured": gettext_noop("Steps carried out"),
+    "reborrowed": gettext_noop("Steps carried out, the room re-borrowed and invested"),
+    "payoff": gettext_noop("Whole line paid off"),
+}
+
 PACKET_WORDS: dict[str, str] = {
     "queued": gettext_noop("waiting to be drawn"),
     "rendering": gettext_noop("being drawn"),

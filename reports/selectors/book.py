@@ -210,6 +210,7 @@ def _row(
 def finding_json(one: Any) -> dict[str, Any]:
     """A row of the list of findings in the report's terms."""
     return {
+        "id": one.pk,
         "code": one.code,
         "key": one.key,
         "severity": one.severity,

@@ -11,6 +11,7 @@ from django.utils.translation import get_language
 
 from config import formatting
 from ledger.mapping import household_value
+from ledger.models import Finding
 from planning.core.months import last_day
 from planning.core.types import Household
 from reports.models import Packet
@@ -44,12 +45,21 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
     language = get_language() or "en"
     if not access.can("finding.view"):
         page |= {"findings": [], "settled": [], "records": [], "holds": []}
+    else:
+        page["findings"] = with_ids(row.pk, page["findings"])
     return page | {
         "shows_findings": access.can("finding.view"),
         "shows_draws": access.can("evidence.view"),
         "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
         "packets": [_packet(one, language) for one in _packets(row)],
     }
+
+
+def with_ids(household_id: UUID, findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Findings of a report with the ids of their rows on the list, where they are open there."""
+    rows = Finding.objects.filter(household_id=household_id, open=True)
+    ids = {(code, key): found for code, key, found in rows.values_list("code", "key", "pk")}
+    return [one | {"id": ids.get((one["code"], one["key"]))} for one in findings]
 
 
 def month_page_of(access: Any, ref: str, month: str) -> dict[str, Any] | None:

@@ -109,6 +109,12 @@ def _full(household_id: UUID, month: str) -> dict[str, Any]:
     return dict(result or {})
 
 
+def closed_months(household_id: UUID) -> set[str]:
+    """The months of a household that were closed and have a page."""
+    rows = HouseholdMonth.objects.filter(household_id=household_id, result__isnull=False)
+    return {_text(day) for day in rows.values_list("month", flat=True).distinct()}
+
+
 def findings_at(household_id: UUID, month: str) -> list[dict[str, Any]]:
     """The findings open at a month's own close, as that close saw them."""
     drift = _full(household_id, month).get("drift") or []

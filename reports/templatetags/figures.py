@@ -19,11 +19,14 @@ from reports.packets.words import (
     CAUSE_WORDS,
     CLASS_WORDS,
     ENTRY_WORDS,
+    EVENT_WORDS,
     HOLD_WORDS,
     INSTRUCTION_WORDS,
     RECORD_WORDS,
     SEVERITY_WORDS,
+    STATE_WORDS,
     USE_WORDS,
+    WAY_WORDS,
 )
 
 register = template.Library()
@@ -171,6 +174,9 @@ for _name, _words in (
     ("instruction_word", INSTRUCTION_WORDS),
     ("record_word", RECORD_WORDS),
     ("hold_word", HOLD_WORDS),
+    ("state_word", STATE_WORDS),
+    ("event_word", EVENT_WORDS),
+    ("way_word", WAY_WORDS),
 ):
     register.filter(_name, partial(_from, _words))
 

@@ -88,7 +88,10 @@ def test_no_string_of_reports_is_missing_from_the_catalogue(tmp_path):
 def remedy_templates():
     """Every sentence that ledger/core hands to `step`, and those it keeps in tables for it."""
     found = set()
-    for path in [*(ROOT / "ledger/core/drift").glob("*.py"), ROOT / "ledger/core/cure.py"]:
+    for path in [
+        *(ROOT / "ledger/core/drift").glob("*.py"),
+        *(ROOT / "ledger/core").glob("cure*.py"),
+    ]:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "step" and node.args:
                 found |= texts(node.args[0])

@@ -10,16 +10,21 @@ from django.db.models import Max
 
 from ledger.core.finding_changes import Change, Listed, Run, changes
 from ledger.models import Finding, FindingEvent
+from ledger.services.closing.expiring import put_back_expired
 
 
 def update_list(*, firm_id: UUID, household_id: UUID, month: date, runs: tuple[Run, ...]) -> int:
     """Make the household's findings say what the close of `month` found.
 
     Runs inside the transaction that writes the close. The household's row of
-    that close is locked, so no other close of it is writing. Returns the number
-    of rows written; closing the same facts again writes none.
+    that close is locked, so no other close of it is writing; the findings are
+    locked, in the order of their ids as everywhere, so that no person's decision
+    of the same moment is written over. An acceptance whose last day is over ends
+    first. Returns the number of rows written; closing the same facts again writes none.
     """
-    rows = Finding.objects.filter(household_id=household_id).order_by("first_month", "pk")
+    put_back_expired(firm_id=firm_id, household_id=household_id)
+    locked = Finding.objects.filter(household_id=household_id).select_for_update(no_key=True)
+    rows = sorted(locked.order_by("pk"), key=lambda row: (row.first_month, row.pk))
     held = {str(row.pk): row for row in rows}
     moves = changes(tuple(_listed(row) for row in held.values()), runs)
     numbers = _event_numbers(household_id)
@@ -59,6 +64,8 @@ def _write(row: Finding, household_id: UUID, move: Change) -> None:
     row.dollars_cents, row.cost_per_year_cents = run.dollars_cents, run.cost_per_year_cents
     row.severity, row.life = run.severity, run.life
     row.open, row.state = run.open, move.state
+    if move.state != "accepted":
+        row.accepted_until = None
     row.detail = json.loads(run.detail) if run.detail else {}
     row.save()
 

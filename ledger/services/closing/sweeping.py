@@ -21,7 +21,7 @@ from config.sending import send_after_commit
 from ledger.core.lifecycle import UNFINISHED, close_state
 from ledger.models import HouseholdMonth, MonthClose
 from ledger.services import jobs
-from ledger.services.closing import claiming, facts
+from ledger.services.closing import claiming, expiring, facts
 from planning.access import Access
 from planning.selectors.firms import firm_ids
 
@@ -52,6 +52,7 @@ class Swept:
     woken: int
     hinted: int
     finished: int
+    expired: int
 
 
 def sweep_all() -> int:
@@ -60,7 +61,9 @@ def sweep_all() -> int:
 
 
 def sweep_firm(firm_id: UUID) -> Swept:
-    """Release dead workers' rows, wake months whose wait is over, hint, finish. Own scopes."""
+    """Release dead workers' rows, wake months whose wait is over, hint, finish; put back
+    findings whose acceptance is over. Own scopes.
+    """
     with firm_scope(firm_id):
         released = claiming.release_expired()
     fault_point("sweep.released")
@@ -80,7 +83,9 @@ def sweep_firm(firm_id: UUID) -> Swept:
     for close_id in open_closes:
         with firm_scope(firm_id):
             finished += finalize(close_id)
-    return Swept(released, woken, hinted, finished)
+    with firm_scope(firm_id):
+        expired = expiring.put_back_expired(firm_id=firm_id)
+    return Swept(released, woken, hinted, finished, expired)
 
 
 def wake_waiting() -> int:

@@ -92,3 +92,34 @@ def test_rows_that_close_are_written_before_rows_that_open():
     again = replace(MIXED, first="2025-06", last="2025-06")
     moves = changes((listed(),), (ended, again))
     assert [change.run.open for change in moves] == [False, True]
+
+
+def test_a_missing_paper_put_on_file_is_a_cure():
+    paper = replace(MIXED, code="unsupported-draw", life="fact", severity="paper")
+    change = one(changes((listed(paper),), ()))
+    assert (change.run.open, change.state, change.events) == (False, "cured", ("mended",))
+    assert changes((Listed("1", change.run, change.state),), ()) == ()
+
+
+def test_a_new_term_put_on_file_is_a_cure():
+    due = replace(MIXED, code="renewal-due", key="mtg:2025-09-01")
+    assert one(changes((listed(due),), ())).events == ("mended",)
+
+
+def test_a_term_that_ran_out_was_not_cured():
+    due = replace(MIXED, code="renewal-due", key="mtg:2025-05-20", open=False)
+    passed = replace(due, code="renewal-passed", first="2025-05", last="2025-06", open=True)
+    found = {
+        change.run.code: change
+        for change in changes((listed(replace(due, open=True)),), (due, passed))
+    }
+    assert (found["renewal-due"].state, found["renewal-due"].events) == ("closed", ("passed",))
+    assert found["renewal-passed"].events == ("opened",)
+    paid_off = one(changes((listed(replace(due, open=True)),), (due,)))
+    assert (paid_off.state, paid_off.events) == ("cured", ("cured",))
+
+
+def test_a_privilege_counts_again_with_the_new_year():
+    over = replace(MIXED, code="prepayment-over-privilege", key="mtg:2025", severity="note")
+    change = one(changes((listed(over),), (replace(over, open=False),)))
+    assert (change.state, change.events) == ("closed", ("passed",))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 from django.core.exceptions import PermissionDenied
 
@@ -31,6 +33,11 @@ def access(firm):
     return Access.system(firm, "test")
 
 
+def later(days):
+    """A day from today on."""
+    return datetime.now(tz=UTC).date() + timedelta(days=days)
+
+
 def close(firm_id):
     running.run_household(firm_id=firm_id, household_id=book.household(firm_id))
 
@@ -41,7 +48,9 @@ def mixed(firm_id):
 
 
 def test_an_acceptance_is_kept_with_its_reason_in_events_and_trail(firm, access):
-    findings.accept(access=access, finding_id=mixed(firm).pk, reason="refinancing in May")
+    findings.accept(
+        access=access, finding_id=mixed(firm).pk, reason="refinancing in May", until=later(30)
+    )
     assert mixed(firm).state == "accepted"
     with firm_scope(firm):
         event = FindingEvent.objects.order_by("-number").first()
@@ -51,19 +60,19 @@ def test_an_acceptance_is_kept_with_its_reason_in_events_and_trail(firm, access)
 
 def test_accepting_twice_is_accepting_once(firm, access):
     for _ in range(2):
-        findings.accept(access=access, finding_id=mixed(firm).pk, reason="known")
+        findings.accept(access=access, finding_id=mixed(firm).pk, reason="known", until=later(30))
     with firm_scope(firm):
         assert FindingEvent.objects.filter(kind="accepted").count() == 1
 
 
 def test_an_acceptance_without_a_reason_is_refused(firm, access):
     with pytest.raises(ValueError, match="reason"):
-        findings.accept(access=access, finding_id=mixed(firm).pk, reason="  ")
+        findings.accept(access=access, finding_id=mixed(firm).pk, reason="  ", until=later(30))
     assert mixed(firm).state == "open"
 
 
 def test_an_acceptance_outlasts_the_next_close_and_ends_with_the_finding(firm, access):
-    findings.accept(access=access, finding_id=mixed(firm).pk, reason="known")
+    findings.accept(access=access, finding_id=mixed(firm).pk, reason="known", until=later(30))
     book.schedule(firm, "2025-07")
     close(firm)
     assert (mixed(firm).state, f"{mixed(firm).last_month:%Y-%m}") == ("accepted", "2025-07")
@@ -71,13 +80,15 @@ def test_an_acceptance_outlasts_the_next_close_and_ends_with_the_finding(firm, a
     close(firm)
     assert (mixed(firm).state, mixed(firm).open) == ("cured", False)
     with pytest.raises(findings.SettledFindingError):
-        findings.accept(access=access, finding_id=mixed(firm).pk, reason="too late")
+        findings.accept(
+            access=access, finding_id=mixed(firm).pk, reason="too late", until=later(30)
+        )
 
 
 def test_a_finding_seen_or_put_back(firm, access):
     found = mixed(firm).pk
     assert findings.mark_seen(access=access, finding_id=found).state == "seen"
-    findings.accept(access=access, finding_id=found, reason="known")
+    findings.accept(access=access, finding_id=found, reason="known", until=later(30))
     assert findings.mark_seen(access=access, finding_id=found).state == "accepted"
     assert findings.put_back(access=access, finding_id=found).state == "open"
 
@@ -85,10 +96,14 @@ def test_a_finding_seen_or_put_back(firm, access):
 def test_another_firm_finds_no_such_finding(firm):
     stranger = Access.system(book.new_firm("Alder Point"), "test")
     with pytest.raises(NotVisibleError):
-        findings.accept(access=stranger, finding_id=mixed(firm).pk, reason="curious")
+        findings.accept(
+            access=stranger, finding_id=mixed(firm).pk, reason="curious", until=later(30)
+        )
 
 
 def test_an_assistant_may_not_accept(firm):
     assistant = Access(firm_id=firm, role="assistant", actor="a@example.test", channel="desk")
     with pytest.raises(PermissionDenied):
-        findings.accept(access=assistant, finding_id=mixed(firm).pk, reason="known")
+        findings.accept(
+            access=assistant, finding_id=mixed(firm).pk, reason="known", until=later(30)
+        )
