@@ -72,6 +72,8 @@ class Scenario:
 class CurePlan:
     """Steps on `day`, what they cost and bring, and the ways compared. Amounts in cents.
 
+    `cautions` say what would not cure it.
+
     `cash` is the own money the cure takes; `more_interest` the further interest
     a year it commits to; `restored` the deductible interest it adds over twelve
     months; `not_restored` what it cannot bring back (interest already paid on
@@ -83,6 +85,7 @@ class CurePlan:
     day: date
     rate: Decimal
     steps: tuple[Step, ...]
+    cautions: tuple[Step, ...]
     cash: int
     more_interest: int
     not_restored: int
@@ -153,6 +156,7 @@ def _mixed(start: Start, code: str, line: str) -> CurePlan:
     divided = eligible + unsupported > 0
     rate = start.rate(line)
     steps: list[Step] = []
+    cautions: tuple[Step, ...] = ()
     if open_interest:
         steps.append(
             step(
@@ -196,13 +200,14 @@ def _mixed(start: Start, code: str, line: str) -> CurePlan:
         )
     if divided:
         ways.append(_scenario("payoff", start, line, whole, (Move(line, "repayment", whole),)))
-        steps += _warnings(start.principal(line))
+        cautions = _cautions(start.principal(line))
     return CurePlan(
         code=code,
         line=line,
         day=start.day,
         rate=rate,
         steps=tuple(steps),
+        cautions=cautions,
         cash=ineligible,
         more_interest=0,
         not_restored=sum(one.classes[2] for one in start.traced.payments if one.line == line),
@@ -289,14 +294,14 @@ def _split_steps(line: str, names: tuple[str, str, str], parts: Classes) -> list
     ]
 
 
-def _warnings(parts: Classes) -> list[Step]:
+def _cautions(parts: Classes) -> tuple[Step, ...]:
     """What not to do: a repayment before the split, and what paying everything takes."""
     whole, ineligible = sum(parts), parts[2]
     first, second, third = (
         have - part for have, part in zip(parts, prorate(ineligible, parts), strict=True)
     )
     after = first + second + third
-    return [
+    return (
         step(
             "Do not repay before the split: {part} paid on the undivided line would leave "
             "{still} ineligible, and {before} of the principal eligible before and {after} after.",
@@ -306,7 +311,7 @@ def _warnings(parts: Classes) -> list[Step]:
             after=percent_text(Fraction(first, after) if after else Fraction(0)),
         ),
         step("Without a split only paying the whole line, {payoff}, clears it.", payoff=whole),
-    ]
+    )
 
 
 # -- room left unused ----------------------------------------------------------------
@@ -351,6 +356,7 @@ def _missed(start: Start, line: str, first: str, room: int) -> CurePlan | None:
         day=start.day,
         rate=rate,
         steps=tuple(steps),
+        cautions=(),
         cash=0,
         more_interest=round_half_up(Fraction(rate) * room),
         not_restored=round_half_up(Fraction(rate) * room * days / 365),

@@ -142,6 +142,7 @@ def cure_shown(plan: CurePlan) -> dict[str, Any]:
         "rate": f"{plan.rate:f}",
         "code": plan.code,
         "remedy": [step_json(one) for one in plan.steps],
+        "cautions": {"remedy": [step_json(one) for one in plan.cautions]},
         "cash": text_from_cents(plan.cash),
         "more_interest": text_from_cents(plan.more_interest),
         "not_restored": text_from_cents(plan.not_restored),

@@ -259,9 +259,7 @@ def test_the_database_knows_the_same_dates_as_the_packet(book):
         Finding.objects.filter(code="mixed-line").update(
             code="interest-unpaid", last_month="2026-12-01"
         )
-        Finding.objects.filter(code="personal-use").update(
-            code="renewal-due", key="mtg:2027-03-15"
-        )
+        Finding.objects.filter(code="personal-use").update(code="renewal-due", key="mtg:2027-03-15")
         rows = list(inbox.in_order(Finding.objects.filter(open=True)))
     assert {row.code for row in rows} >= {"interest-unpaid", "renewal-due"}
     for row in rows:
@@ -310,6 +308,8 @@ def test_the_cure_shows_steps_ways_picture_and_table(book):
         "Without a split only paying the whole line, $6,000.00, clears it.",
         "The same cash repaid without a split",
         "What it cannot restore",
+        "What does not cure it",
+        "more deductible interest over twelve months.",
     ):
         assert part in text, part
 

@@ -153,7 +153,9 @@ def test_paying_everything_takes_the_whole_line_and_ends_the_deduction() -> None
 
 
 def test_the_steps_say_the_amounts() -> None:
-    shown = [one.text for one in cure_of(PUBLISHED).steps]
+    plan = cure_of(PUBLISHED)
+    shown = [one.text for one in (*plan.steps, *plan.cautions)]
+    assert len(plan.cautions) == 2
     assert " ".join(shown) == (
         "Ask the lender to refinance the 100000.00 of line into sub-accounts, paid out on the "
         "same day to the cent; keep the lender's statement of the payout. "
