@@ -9,6 +9,15 @@ from django.views.i18n import set_language
 
 from reports.views.book import book
 from reports.views.households import household, month, packet
+from reports.views.messages import (
+    mail_details,
+    messages,
+    renew_webhook,
+    retry_message,
+    switch_off_webhook,
+    webhooks,
+)
+from reports.views.notices import calendar_feed, make_calendar, my_notices, revoke_calendar
 from reports.views.runs import runs
 
 urlpatterns = [
@@ -17,6 +26,16 @@ urlpatterns = [
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
     path("runs/", runs, name="runs"),
+    path("me/notices/", my_notices, name="my_notices"),
+    path("me/notices/calendar/", make_calendar, name="make_calendar"),
+    path("me/notices/calendar/revoke/", revoke_calendar, name="revoke_calendar"),
+    path("calendar/<str:token>.ics", calendar_feed, name="calendar_feed"),
+    path("messages/", messages, name="messages"),
+    path("messages/details/", mail_details, name="mail_details"),
+    path("messages/<uuid:message_id>/retry/", retry_message, name="retry_message"),
+    path("messages/webhooks/", webhooks, name="webhooks"),
+    path("messages/webhooks/<uuid:endpoint_id>/renew/", renew_webhook, name="renew_webhook"),
+    path("messages/webhooks/<uuid:endpoint_id>/off/", switch_off_webhook, name="webhook_off"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),
     path("language/", login_not_required(set_language), name="set_language"),
