@@ -54,10 +54,10 @@ def compose(
     mail["Subject"] = subject
     mail["Date"] = format_datetime(at)
     mail["Message-ID"] = message_id(firm_id, dedupe_key)
-    mail["Content-Language"] = language
     mail["Auto-Submitted"] = "auto-generated"
     mail.set_content(text, cte="quoted-printable")
     mail.add_alternative(html, subtype="html", cte="quoted-printable")
+    mail["Content-Language"] = language
     mail.set_boundary(f"=_{_mark(firm_id, dedupe_key)}")
     return mail.as_bytes().decode("ascii")
 

@@ -14,9 +14,7 @@ from reports.selectors.dates import Dated
 CONTENT_TYPE = "text/calendar; charset=utf-8"
 
 
-def calendar_bytes(
-    dates: tuple[Dated, ...], *, today: date, language: str, names: bool
-) -> bytes:
+def calendar_bytes(dates: tuple[Dated, ...], *, today: date, language: str, names: bool) -> bytes:
     """The calendar's bytes: CRLF, lines folded at 75 octets, the same all day for the same dates.
 
     A household is its reference, and its name too only with `names`.

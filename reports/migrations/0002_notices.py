@@ -30,7 +30,7 @@ class Migration(migrations.Migration):
                 ('membership', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.RESTRICT, related_name='calendar_feeds', to='planning.membership')),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('firm', 'membership'), name='calendar_feed_once'), models.CheckConstraint(condition=models.Q(('token_sha256', ''), ('token_sha256__regex', '^[0-9a-f]{64}$'), _connector='OR'), name='calendar_feed_sha256'), models.CheckConstraint(condition=models.Q(('language__in', ('en', 'fr'))), name='calendar_feed_language_known')],
+                'constraints': [models.UniqueConstraint(fields=('firm', 'membership'), name='calendar_feed_once'), models.CheckConstraint(condition=models.Q(('token_sha256__regex', '^([0-9a-f]{64})?$')), name='calendar_feed_sha256'), models.CheckConstraint(condition=models.Q(('language__in', ('en', 'fr'))), name='calendar_feed_language_known')],
             },
         ),
         migrations.CreateModel(

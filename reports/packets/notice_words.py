@@ -23,3 +23,4 @@ EVENT_WORDS: dict[str, str] = {
     "month.closed": gettext_noop("A month of the firm is complete"),
     "packet.issued": gettext_noop("A packet was issued"),
 }
+EVENTS: tuple[str, ...] = tuple(EVENT_WORDS)

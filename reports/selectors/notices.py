@@ -12,8 +12,7 @@ from config.models import OutboxMessage, WebhookEndpoint
 from planning.access import Access
 from reports.models import CalendarFeed, NoticePreference, NoticeRules
 from reports.models.notices import DIGESTS
-from reports.packets.notice_words import DIGEST_WORDS, EVENT_WORDS, KIND_WORDS, STATE_WORDS
-from reports.services.endpoints import EVENTS
+from reports.packets.notice_words import DIGEST_WORDS, EVENT_WORDS, EVENTS, KIND_WORDS, STATE_WORDS
 
 SHOWN = 50
 

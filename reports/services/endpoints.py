@@ -12,8 +12,8 @@ from config import audit, outbound, webhooks
 from config.models import WebhookEndpoint
 from config.problems import BadInput, Problem
 from planning.access import Access, NotVisibleError
+from reports.packets.notice_words import EVENTS
 
-EVENTS = ("finding.opened", "finding.closed", "month.closed", "packet.issued")
 ENDPOINTS_AT_MOST = 10
 
 
@@ -60,9 +60,7 @@ def renew_secret(*, access: Access, endpoint_id: UUID) -> tuple[WebhookEndpoint,
         secret = webhooks.derived_secret(row.pk, row.generation, settings.SECRET_KEY)
         row.secret_check = webhooks.secret_check(secret)
         row.save(update_fields=["generation", "secret_check"])
-        audit.record(
-            access, "webhook.renew", object_type="webhook_endpoint", object_id=endpoint_id
-        )
+        audit.record(access, "webhook.renew", object_type="webhook_endpoint", object_id=endpoint_id)
     return row, secret
 
 
