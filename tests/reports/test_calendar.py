@@ -196,3 +196,17 @@ def test_a_book_without_households_has_an_empty_calendar(book: Book):
         assert dates_of(who, TODAY) == ()
         content = calendar_bytes((), today=TODAY, language="en", names=False)
     assert read(content) == []
+
+
+def test_no_token_reaches_the_log(book: Book, caplog):
+    path = feed(book)
+    with access(book, "advisor").opened():
+        CalendarFeed.objects.update(asked=notices.ASKED_AT_MOST)
+    with caplog.at_level("DEBUG"):
+        assert Client().get(path).status_code == 429
+        assert Client().get(path[:-4]).status_code == 404
+        assert Client().post(path).status_code == 405
+        notices.revoke_feed(access=access(book, "advisor"))
+        assert Client().get(path).status_code == 404
+    assert "Too Many Requests: (address)" in caplog.text
+    assert path[10:40] not in caplog.text
