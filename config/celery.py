@@ -70,7 +70,7 @@ app.conf.update(
     worker_send_task_events=False,
     enable_utc=True,
     timezone="UTC",
-    # No schedule file: both entries are safe to run at any time and any number of times.
+    # No schedule file: all entries are safe to run at any time and any number of times.
     beat_scheduler="celery.beat:Scheduler",
     beat_max_loop_interval=5,
     beat_schedule={
@@ -83,6 +83,16 @@ app.conf.update(
             "task": "ledger.tasks.sweep",
             "schedule": schedule(run_every=60),
             "options": {"queue": TICK, "expires": 55},
+        },
+        "sweep messages": {
+            "task": "reports.tasks.sweep_messages",
+            "schedule": schedule(run_every=60),
+            "options": {"queue": TICK, "expires": 55},
+        },
+        "prepare digests": {
+            "task": "reports.tasks.prepare_digests",
+            "schedule": crontab(minute="*/10"),
+            "options": {"queue": TICK, "expires": 540},
         },
     },
 )

@@ -60,6 +60,21 @@ def describe(exc_info: ExcInfo) -> str:
     return f"{exc_info[0].__name__} at " + " < ".join(reversed(places))
 
 
+class AddressLeftOut(logging.Filter):
+    """Takes the address out of the framework's own lines about refused requests.
+
+    An address may carry a code, a calendar's for one; the line keeps its status,
+    and the request's id leads to its route.
+    """
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Let the line pass, with "(address)" where the path stood."""
+        path = getattr(getattr(record, "request", None), "path", None)
+        if path is not None and isinstance(record.args, tuple):
+            record.args = tuple("(address)" if one == path else one for one in record.args)
+        return True
+
+
 SHARED = (
     structlog.contextvars.merge_contextvars,
     structlog.stdlib.add_logger_name,
@@ -100,6 +115,7 @@ def configuration(*, level: str, as_json: bool) -> dict[str, Any]:
                 ],
             }
         },
+        "filters": {"no_address": {"()": AddressLeftOut}},
         "handlers": {
             "stderr": {
                 "class": "logging.StreamHandler",
@@ -111,6 +127,7 @@ def configuration(*, level: str, as_json: bool) -> dict[str, Any]:
         "loggers": {
             # Framework loggers speak through the root handler above, once.
             "django": {"handlers": [], "level": "INFO", "propagate": True},
+            "django.request": {"filters": ["no_address"], "propagate": True},
             "django.server": {"handlers": [], "level": "INFO", "propagate": True},
             "weasyprint": {"handlers": [], "level": "ERROR", "propagate": True},
             "fontTools": {"handlers": [], "level": "ERROR", "propagate": True},

@@ -128,6 +128,28 @@ CLOSE_HINT_SECONDS = env.float("TOWPATH_CLOSE_HINT", default=60.0)
 # promise, rates are counted in PostgreSQL, and the site still answers without a broker.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 
+# --- Messages that leave the server ---
+
+# Without a mail server messages stay in the outbox, where a principal sees them.
+_mail = environment.mail_server(
+    env.str("TOWPATH_SMTP_URL", default=""),
+    {name: env.str(name, default="") for name in environment.MAIL_VARIABLES},
+)
+EMAIL_HOST, EMAIL_PORT = _mail["EMAIL_HOST"], _mail["EMAIL_PORT"]
+EMAIL_HOST_USER = _mail["EMAIL_HOST_USER"]
+EMAIL_HOST_PASSWORD = _mail["EMAIL_HOST_PASSWORD"]
+EMAIL_USE_TLS, EMAIL_USE_SSL = _mail["EMAIL_USE_TLS"], _mail["EMAIL_USE_SSL"]
+DEFAULT_FROM_EMAIL = env.str(
+    "TOWPATH_MAIL_FROM", default=f"Towpath <no-reply@{_public.hostname or 'localhost'}>"
+)
+EMAIL_TIMEOUT = 20
+# A message that a sender claimed is another's to take when the lease is over; it must
+# outlast the hard limit of a task (config/celery.py). Seconds, by the database's clock.
+OUTBOX_LEASE_SECONDS = env.float("TOWPATH_OUTBOX_LEASE", default=660.0)
+OUTBOX_MAX_ATTEMPTS = 5
+# Only a test's own settings may let a webhook reach this machine; no variable does.
+WEBHOOK_ALLOW_LOOPBACK = False
+
 # --- Pages ---
 
 TEMPLATES = [

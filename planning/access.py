@@ -44,6 +44,8 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "people.manage": frozenset({"principal", "system"}),
     "firm.edit": frozenset({"principal", "system"}),
     "audit.view": frozenset({"principal", "system"}),
+    "notice.own": frozenset({"principal", "advisor", "assistant"}),
+    "message.manage": frozenset({"principal", "system"}),
 }
 
 
@@ -75,13 +77,24 @@ class Access:
             )
         if found is None:
             return None
+        return cls._of(found, user, channel)
+
+    @classmethod
+    def for_member(cls, member: Membership, channel: str = "worker") -> Access | None:
+        """The access of a member of the firm in scope; None once they or their login are off."""
+        if not member.active or not member.user.is_active:
+            return None
+        return cls._of(member, member.user, channel)
+
+    @classmethod
+    def _of(cls, member: Membership, user: Any, channel: str) -> Access:
         return cls(
-            firm_id=found.firm_id,
-            role=found.role,
+            firm_id=member.firm_id,
+            role=member.role,
             actor=user.email,
             channel=channel,
             user_id=user.pk,
-            membership_id=found.pk,
+            membership_id=member.pk,
         )
 
     @classmethod

@@ -13,6 +13,15 @@ from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.households import household, month, packet
 from reports.views.papers import paper, picture
+from reports.views.messages import (
+    mail_details,
+    messages,
+    renew_webhook,
+    retry_message,
+    switch_off_webhook,
+    webhooks,
+)
+from reports.views.notices import calendar_feed, make_calendar, my_notices, revoke_calendar
 from reports.views.runs import runs
 
 register_converter(EntryId, "entry")
@@ -37,6 +46,16 @@ urlpatterns = [
     path("findings/<uuid:finding_id>/", finding, name="finding"),
     path("findings/<uuid:finding_id>/act/", act_on_finding, name="finding_act"),
     path("runs/", runs, name="runs"),
+    path("me/notices/", my_notices, name="my_notices"),
+    path("me/notices/calendar/", make_calendar, name="make_calendar"),
+    path("me/notices/calendar/revoke/", revoke_calendar, name="revoke_calendar"),
+    path("calendar/<str:token>.ics", calendar_feed, name="calendar_feed"),
+    path("messages/", messages, name="messages"),
+    path("messages/details/", mail_details, name="mail_details"),
+    path("messages/<uuid:message_id>/retry/", retry_message, name="retry_message"),
+    path("messages/webhooks/", webhooks, name="webhooks"),
+    path("messages/webhooks/<uuid:endpoint_id>/renew/", renew_webhook, name="renew_webhook"),
+    path("messages/webhooks/<uuid:endpoint_id>/off/", switch_off_webhook, name="webhook_off"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),
     path("language/", login_not_required(set_language), name="set_language"),

@@ -1,5 +1,6 @@
-"""What was issued: packets with their frozen snapshots and their bytes."""
+"""What was issued, packets with their frozen snapshots and bytes; and what members are told."""
 
+from reports.models.notices import CalendarFeed, NoticePreference, NoticeRules
 from reports.models.packets import Packet
 
-__all__ = ["Packet"]
+__all__ = ["CalendarFeed", "NoticePreference", "NoticeRules", "Packet"]

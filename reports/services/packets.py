@@ -16,6 +16,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.db.models.functions import Now
 
+from config import webhooks
 from config.audit import record
 from reports.models import Packet
 from reports.packets.period import Quarter
@@ -76,7 +77,15 @@ def issue_quarterly(*, access: Any, request: QuarterlyRequest) -> Packet:
                 detail={"household": household.ref, "period": packet.period}
                 | {"version": packet.version, "inputs": packet.input_digest},
             )
+            _announce(packet, household.ref)
     return packet
+
+
+def _announce(packet: Packet, ref: str) -> None:
+    """Tell the firm's own programs, with ids and references alone."""
+    refs = {"packet": str(packet.pk), "household": ref, "household_id": str(packet.household_id)}
+    refs |= {"period": packet.period, "version": str(packet.version)}
+    webhooks.emit(packet.firm_id, [webhooks.Event("packet.issued", str(packet.pk), refs)])
 
 
 def _equal_or_next(row: Any, data: dict[str, Any], access: Any) -> tuple[Packet, bool]:

@@ -39,7 +39,10 @@ def test_the_schedule_is_in_utc_and_names_tasks_that_exist():
     app.loader.import_default_modules()
     assert app.conf.timezone == "UTC"
     wanted = {entry["task"] for entry in app.conf.beat_schedule.values()}
-    assert wanted == {"ledger.tasks.schedule_closes", "ledger.tasks.sweep"}
+    assert wanted == {
+        *("ledger.tasks.schedule_closes", "ledger.tasks.sweep"),
+        *("reports.tasks.sweep_messages", "reports.tasks.prepare_digests"),
+    }
     assert wanted <= set(app.tasks)
 
 

@@ -12,6 +12,8 @@ from __future__ import annotations
 import json
 import re
 from collections import deque
+from datetime import date
+from email import message_from_string
 from io import StringIO
 
 import pytest
@@ -20,11 +22,15 @@ from django.core.management import call_command
 from django.test import Client
 from pypdf import PdfReader
 
-from config.models import User
+from config.models import OutboxMessage, User
 from planning.access import Access
+from planning.models import Membership
+from reports.calendars import calendar_bytes
 from reports.demo import book, people
 from reports.demo.profiles import FIRST_MONTH, OTHER_PROFILES, PROFILES
 from reports.packets.period import read_quarter
+from reports.selectors.dates import dates_of
+from reports.services import digests, notices
 from reports.services.packets import QuarterlyRequest, draw_packet, issue_quarterly
 
 CANARIES = (
@@ -101,6 +107,33 @@ def test_nothing_of_the_other_firm_shows_anywhere(two_firms: dict[str, Access]) 
     they_are_found_at_home(theirs)
     their_addresses_are_nobodys(tuple(theirs))
     nothing_in_our_commands()
+    nothing_in_our_notices(two_firms)
+
+
+def nothing_in_our_notices(standing: dict[str, Access]) -> None:
+    """Digests with every detail and calendars with names, ours and theirs."""
+    ours, theirs = (notices_of(standing[name]) for name in (people.FIRM, people.OTHER_FIRM))
+    assert "HH-0101" in ours
+    assert not found_in(ours)
+    assert {"Quillmark", "QX-90"} <= found_in(theirs)
+
+
+def notices_of(access: Access) -> str:
+    """What the principal of a firm gets by mail and calendar, and what its programs are told."""
+    with access.opened():
+        member = Membership.objects.select_related("user").get(role="principal")
+    who = Access.for_member(member)
+    assert who is not None
+    day = date(2024, 10, 10)
+    notices.set_preference(access=who, digest="daily", language="en")
+    notices.set_details(access=who, details=True)
+    assert digests.make_digest(firm_id=who.firm_id, membership_id=member.pk, day=day)
+    with who.opened():
+        content = OutboxMessage.objects.get(kind="digest").content
+        said = calendar_bytes(dates_of(who, day), today=day, language="en", names=True)
+    parts = message_from_string(content).get_payload()
+    texts = [one.get_payload(decode=True).decode("utf-8") for one in parts]
+    return " ".join([content, *texts, said.replace(b"\r\n ", b"").decode("utf-8")])
 
 
 def nothing_on_our_pages() -> None:

@@ -4,6 +4,7 @@
 `claiming`    who works on a row: lease, fence, order of months
 `running`     one household's due months, each written in one guarded transaction
 `listing`     what a close does to the list of findings
+`announcing`  telling the firm's own programs what a close did
 `staleness`   what corrected facts do to months already closed
 `sweeping`    whatever was lost, dropped or left behind is found again here
 

@@ -11,6 +11,7 @@ from django.db.models import Max
 from ledger.core.finding_changes import Change, Listed, Run, changes
 from ledger.models import Finding, FindingEvent
 from ledger.services.closing.expiring import put_back_expired
+from ledger.services.closing import announcing
 
 
 def update_list(*, firm_id: UUID, household_id: UUID, month: date, runs: tuple[Run, ...]) -> int:
@@ -46,6 +47,7 @@ def update_list(*, firm_id: UUID, household_id: UUID, month: date, runs: tuple[R
                 )
             )
     FindingEvent.objects.bulk_create(events)
+    announcing.findings(firm_id=firm_id, household_id=household_id, month=month, events=events)
     return len(moves)
 
 

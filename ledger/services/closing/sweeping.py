@@ -21,7 +21,7 @@ from config.sending import send_after_commit
 from ledger.core.lifecycle import UNFINISHED, close_state
 from ledger.models import HouseholdMonth, MonthClose
 from ledger.services import jobs
-from ledger.services.closing import claiming, expiring, facts
+from ledger.services.closing import announcing, claiming, expiring, facts
 from planning.access import Access
 from planning.selectors.firms import firm_ids
 
@@ -137,13 +137,14 @@ def finalize(close_id: UUID) -> bool:
         return False
     MonthClose.objects.filter(pk=close_id).update(state=state, completed_at=Now() if done else None)
     if done:
-        audit.record(
+        event = audit.record(
             Access.system(close.firm_id, "month close", channel="worker"),
             "month.complete",
             object_type="month_close",
             object_id=close_id,
             detail={"month": f"{close.month:%Y-%m}", "state": state, **counts},
         )
+        announcing.month(close, state=state, number=event.number)
     return done
 
 
