@@ -86,8 +86,8 @@ def _active(pdf: Any) -> bool:
     names = pdf.Root.get("/Names", {})
     if "/JavaScript" in names or "/EmbeddedFiles" in names:
         return True
-    for one in pdf.objects:
-        if isinstance(one, pikepdf.Dictionary | pikepdf.Stream):
-            if str(one.get("/S", "")) in _RUNS or "/JS" in one:
-                return True
-    return False
+    return any(
+        str(one.get("/S", "")) in _RUNS or "/JS" in one
+        for one in pdf.objects
+        if isinstance(one, pikepdf.Dictionary | pikepdf.Stream)
+    )

@@ -20,13 +20,8 @@ class EntryId:
 
     def to_python(self, value: str) -> str:
         """The id an address names. Raises ValueError for an address that no id has."""
-        if not value.startswith("~"):
-            if not _PLAIN.match(value):
-                raise ValueError("not an address of an entry")
-            return value
-        coded = value[1:]
-        found = urlsafe_b64decode(coded + "=" * (-len(coded) % 4)).decode("utf-8")
-        if not found or self.to_url(found) != value or len(found) > _LONGEST_ID:
+        found = value if not value.startswith("~") else _decoded(value[1:])
+        if not found or len(found) > _LONGEST_ID or self.to_url(found) != value:
             raise ValueError("not an address of an entry")
         return found
 
@@ -35,3 +30,10 @@ class EntryId:
         if _PLAIN.match(value):
             return value
         return "~" + urlsafe_b64encode(value.encode("utf-8")).decode("ascii").rstrip("=")
+
+
+def _decoded(coded: str) -> str:
+    try:
+        return urlsafe_b64decode(coded + "=" * (-len(coded) % 4)).decode("utf-8")
+    except ValueError:
+        return ""

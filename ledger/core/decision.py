@@ -86,7 +86,7 @@ def _nothing_split(splits: Sequence[Split], draw: str, mine: str) -> list[Proble
 
 @dataclass(frozen=True, slots=True)
 class YearEffect:
-    """A calendar year's deduction before and after, in cents; None where the year is not listed."""
+    """A calendar year's deduction before and after, in cents."""
 
     year: int
     before: DeductionYear
@@ -139,7 +139,8 @@ def decision_effect(
         raise BadInput(problems)
     fact = drawing(household, draw)
     last = through or latest_month(household)
-    assert fact is not None and last is not None, "a draw on file stands on a statement"
+    assert fact is not None, "the problems name a draw that is not on file"
+    assert last is not None, "a draw on file stands on a statement"
     years_before, open_before = _at_close(household, last, thresholds)
     years_after, open_after = _at_close(decided(household, draw, splits), last, thresholds)
     return DecisionEffect(
@@ -163,9 +164,7 @@ def _at_close(
     closing = Closing(household, thresholds)
     runs = follow([(one, closing.findings(one)) for one in closing.months(month)])
     years = deduction_years(household, closing.traced(month)[0], month)
-    return years, {
-        (one.finding.code, one.finding.key): one.finding for one in runs if one.open
-    }
+    return years, {(one.finding.code, one.finding.key): one.finding for one in runs if one.open}
 
 
 def _compared(before: OpenFindings, after: OpenFindings) -> tuple[FindingEffect, ...]:
@@ -176,9 +175,7 @@ def _compared(before: OpenFindings, after: OpenFindings) -> tuple[FindingEffect,
         for code, key in names
     ]
     moved = [one for one in found if _dollars(one.before) != _dollars(one.after)]
-    return tuple(
-        sorted(moved, key=lambda one: (one.before is not None, one.after is not None))
-    )
+    return tuple(sorted(moved, key=lambda one: (one.before is not None, one.after is not None)))
 
 
 def _dollars(one: Finding | None) -> tuple[int, int] | None:

@@ -151,9 +151,7 @@ def draw_to_decide(access: Access, ref: str, draw: str) -> DrawToDecide:
     if fact is None:
         raise NotVisibleError("no such draw")
     decisions = _decisions(row.pk, draw)
-    named = {
-        paper.ref for one in decisions for split in one.splits for paper in split.evidence
-    }
+    named = {paper.ref for one in decisions for split in one.splits for paper in split.evidence}
     in_force, gone = _papers(row.pk, draw, named) if access.can("evidence.view") else ((), ())
     on_file = next((one for one in _draws(household, row.pk) if one.traced.id == draw), None)
     return DrawToDecide(household, fact, on_file, in_force, gone, decisions)
@@ -170,7 +168,9 @@ def _decisions(household_id: UUID, draw: str) -> tuple[Decision, ...]:
         papers[split].append(Evidence(name, known_on))
     splits: dict[UUID, list[Split]] = defaultdict(list)
     kept = rows.UseSplit.objects.filter(use__in=[one.pk for one in listed]).order_by("position")
-    for pk, use, *columns in kept.values_list("pk", "use_id", "amount_cents", "purpose", "to", "of"):
+    for pk, use, *columns in kept.values_list(
+        "pk", "use_id", "amount_cents", "purpose", "to", "of"
+    ):
         splits[use].append(Split(*columns, evidence=tuple(papers.get(pk, ()))))
     return tuple(
         Decision(
@@ -227,9 +227,7 @@ def paper_with_bytes(access: Access, ref: str, paper_id: UUID) -> rows.EvidenceP
     return paper
 
 
-def effect_of_use(
-    access: Access, ref: str, draw: str, splits: tuple[Split, ...]
-) -> DecisionEffect:
+def effect_of_use(access: Access, ref: str, draw: str, splits: tuple[Split, ...]) -> DecisionEffect:
     """What deciding like this would change. Writes nothing. Raises BadInput, NotVisibleError."""
     access.require("use.decide")
     row = access.household(ref)

@@ -96,9 +96,7 @@ def drop_paper(
     )
     for one in named:
         splits = tuple(
-            replace(
-                split, evidence=tuple(held for held in split.evidence if held.ref != paper)
-            )
+            replace(split, evidence=tuple(held for held in split.evidence if held.ref != paper))
             for split in one.splits
         )
         last = _last(household.pk, one.draw)

@@ -10,7 +10,9 @@ from django.db import connection, connections
 from config.database.append_only import maintenance
 from config.database.rls import app_role
 from ledger.selectors.checks import CHECKS, CheckFinding, check_book
+from ledger.services.papers import attach_evidence
 from planning.selectors.firms import firms
+from tests import papers
 from tests.cast import SAMPLES, make_cast
 from tests.ledger.test_book_commands import run
 
@@ -63,6 +65,8 @@ DAMAGE = [
     ("version-digest", "UPDATE planning_householdversion SET number = 2"),
     ("revision-chain", "UPDATE ledger_statement SET revision = 2, supersedes_id = id"),
     ("source-files", "UPDATE ledger_sourcefile SET content = content || '\\x00'::bytea"),
+    ("papers", "UPDATE ledger_evidencecontent SET content = content || '\\x00'::bytea"),
+    ("revision-chain", "UPDATE ledger_evidencepaper SET revision = 2, supersedes_id = id"),
     (
         "uses-fit",
         "UPDATE ledger_usesplit SET amount_cents = amount_cents + 100000000",
@@ -84,7 +88,8 @@ DAMAGE = [
     ("check", "damage"), DAMAGE, ids=[f"{n}-{one[0]}" for n, one in enumerate(DAMAGE)]
 )
 def test_damage_is_named(check: str, damage: str):
-    make_cast("papers")
+    cast = make_cast("papers")
+    attach_evidence(access=cast.system, ref="HH-1", files=[("confirm.txt", papers.TEXT)])
     assert faults() == set()
     with maintenance(), connections["owner"].cursor() as cursor:
         cursor.execute(damage)

@@ -23,7 +23,11 @@ from django.test import Client
 from pypdf import PdfReader
 
 from config.models import OutboxMessage, User
+from ledger.selectors.uses import draws_on_file
+from ledger.services.papers import attach_evidence
+from ledger.services.uses import decide_use
 from planning.access import Access
+from planning.core.types import Evidence, Split
 from planning.models import Membership
 from reports.calendars import calendar_bytes
 from reports.demo import book, people
@@ -35,7 +39,7 @@ from reports.services.packets import QuarterlyRequest, draw_packet, issue_quarte
 
 CANARIES = (
     "Quillonmere", "Quillmark", "Umberlode", "Ottoline", "Thessaly", "Oxlade", "QX-90",
-    "777,777", "777 777", "888,888", "444,444", "433,333", "355,555",
+    "Quibblewick", "777,777", "777 777", "888,888", "444,444", "433,333", "355,555",
 )  # fmt: skip
 OURS = tuple(one for one in PROFILES if one.ref in ("HH-0101", "HH-0103", "HH-0104"))
 THROUGH = "2024-09"
@@ -67,7 +71,27 @@ def two_firms(db: None) -> dict[str, Access]:
                 packet = issue_quarterly(access=access, request=request)
                 draw_packet(access=access, packet_id=packet.pk)
     people.open_client_page(standing[people.FIRM].firm_id, "HH-0101")
+    for name, profiles in ((people.FIRM, OURS), (people.OTHER_FIRM, OTHER_PROFILES)):
+        decide_on_a_paper(standing[name], profiles[0].ref, theirs=name == people.OTHER_FIRM)
     return standing
+
+
+def decide_on_a_paper(access: Access, ref: str, *, theirs: bool) -> None:
+    """Hand one and the same paper in, and one that is the firm's own; decide by them."""
+    word = b"Quibblewick" if theirs else b"Plainwick"
+    with access.opened():
+        _household, draws = draws_on_file(access, ref)
+        draw = draws[0].traced
+        kept = attach_evidence(
+            access=access,
+            ref=ref,
+            files=[("both.txt", b"A form that both firms use\n"), (f"{word.decode()}.txt", word)],
+            draw=draw.id,
+        )
+        shown = tuple(Evidence(one.ref, None) for one in kept)
+        split = Split(draw.amount, "income-investment", "inv", None, shown)
+        reason = f"the confirmation from {word.decode()}"
+        decide_use(access=access, ref=ref, draw=draw.id, splits=(split,), reason=reason)
 
 
 def text_of(response: object) -> str:
@@ -152,7 +176,7 @@ def nothing_on_our_pages() -> None:
 def they_are_found_at_home(theirs: dict[str, str]) -> None:
     """The search works: the other firm's own pages hold what is searched for."""
     found = set().union(*(found_in(text) for text in theirs.values()))
-    assert {"Quillmark", "Umberlode", "Ottoline", "QX-90"} <= found
+    assert {"Quillmark", "Umberlode", "Ottoline", "QX-90", "Quibblewick"} <= found
 
 
 def their_addresses_are_nobodys(paths: tuple[str, ...]) -> None:

@@ -111,11 +111,16 @@ def test_a_decision_is_previewed_then_saved_then_shown(book: Book):
     assert (saved.status_code, saved.headers["Location"]) == (302, PAGE)
     assert decisions(book) == [(1, FILLED["reason"])]
     text = client.get(PAGE).content.decode()
-    for part in ("The decision is recorded", "confirm-0815, confirm-0816", "iona.marsh", "in force"):
+    for part in (
+        "The decision is recorded",
+        "confirm-0815, confirm-0816",
+        "iona.marsh",
+        "in force",
+    ):
         assert part in text, part
-    assert "A late or corrected fact" in client.get(
-        reverse("household", args=[REF])
-    ).content.decode()
+    assert (
+        "A late or corrected fact" in client.get(reverse("household", args=[REF])).content.decode()
+    )
     again = preview_and_save(client, PAGE, FILLED | {"seen": "1"})
     assert again.status_code == 302
     assert len(decisions(book)) == 1
@@ -124,7 +129,12 @@ def test_a_decision_is_previewed_then_saved_then_shown(book: Book):
 def test_what_was_not_previewed_is_previewed_and_not_saved(book: Book):
     client = book.signed_in("advisor")
     mark = mark_in(client.post(PAGE, FILLED | {"preview": "1"}).content.decode())
-    for more in ({}, {"amount-0": "1999.99"}, {"reason": "another"}, {"to-0": "", "use-0": "personal"}):
+    for more in (
+        {},
+        {"amount-0": "1999.99"},
+        {"reason": "another"},
+        {"to-0": "", "use-0": "personal"},
+    ):
         said = FILLED | more | {"save": "1", "previewed": mark if more else ""}
         assert "What this would change" in client.post(PAGE, said).content.decode()
     assert decisions(book) == []
@@ -297,7 +307,9 @@ def test_an_id_of_any_letters_has_its_page(book: Book, draw: str):
     file["statements"][0]["entries"][1]["id"] = draw
     load(book.firm_id, file)
     client = book.signed_in("advisor")
-    assert preview_and_save(client, reverse("draw", args=["HH-0802", draw]), FILLED).status_code == 302
+    assert (
+        preview_and_save(client, reverse("draw", args=["HH-0802", draw]), FILLED).status_code == 302
+    )
     assert client.get(reverse("draws", args=["HH-0802"])).status_code == 200
 
 
@@ -312,14 +324,15 @@ def test_every_id_has_one_address(name: str) -> None:
 
 @pytest.mark.parametrize("address", ["~YQ", "~YQ==", "~_w", "~", "~*", ".hidden", "x" * 121])
 def test_an_address_that_no_id_has(address: str) -> None:
-    with pytest.raises(ValueError, match=".*"):
+    with pytest.raises(ValueError, match="not an address"):
         EntryId().to_python(address)
 
 
 @pytest.mark.parametrize(
     ("text", "cents"),
     [
-        ("1204.37", 120437), ("1,204.37", 120437), ("$ 1 204,37", 120437), ("1\u00a0204,37", 120437),
+        ("1204.37", 120437), ("1,204.37", 120437), ("$ 1 204,37", 120437),
+        ("1\u00a0204,37", 120437),
         ("12,5", 1250), ("1,204", 120400), ("7", 700), ("0", 0), ("1,20,4", None), ("1.234", None),
         ("١٢", None), ("1e3", None), ("-1", None), ("", None), ("9" * 13, None),
     ],
@@ -364,7 +377,8 @@ def test_queries_do_not_grow_with_the_draws(book: Book):
     file = sample.file()
     line = file["statements"][0]
     line["entries"] += [
-        {"id": f"more-{n}", "date": "2026-09-20", "kind": "draw", "amount": "1.00"} for n in range(9)
+        {"id": f"more-{n}", "date": "2026-09-20", "kind": "draw", "amount": "1.00"}
+        for n in range(9)
     ]
     line["closing"] = "6009.00"
     load(book.firm_id, file)

@@ -114,7 +114,7 @@ def _numbers(book: Book, check: str, numbers: list[int]) -> Iterator[CheckFindin
 
 
 def revisions_chained(book: Book) -> Iterator[CheckFinding]:
-    """Revisions of a period, and of a decision, follow one another without a hole."""
+    """Revisions of a period, a decision or a paper follow one another without a hole."""
     chains: dict[str, list[tuple[int, object, object]]] = defaultdict(list)
     statements = rows.Statement.objects.filter(household=book.row).order_by("revision")
     for pk, before, revision, account, starts, ends in statements.values_list(
@@ -124,6 +124,11 @@ def revisions_chained(book: Book) -> Iterator[CheckFinding]:
     uses = rows.DrawUse.objects.filter(household=book.row).order_by("revision")
     for pk, before, revision, draw in uses.values_list("pk", "supersedes_id", "revision", "draw"):
         chains[f"use of {draw}"].append((revision, pk, before))
+    papers = rows.EvidencePaper.objects.filter(household=book.row).order_by("revision")
+    for pk, before, revision, ref, content in papers.values_list(
+        "pk", "supersedes_id", "revision", "ref", "content_id"
+    ):
+        chains[f"paper {ref} {content}"].append((revision, pk, before))
     for where, chain in chains.items():
         numbers = [revision for revision, _, _ in chain]
         before = [None, *(pk for _, pk, _ in chain[:-1])]
@@ -180,6 +185,16 @@ def files_whole(book: Book) -> Iterator[CheckFinding]:
             yield book.say("source-files", "fault", one.name, "the bytes do not match their digest")
 
 
+def papers_whole(book: Book) -> Iterator[CheckFinding]:
+    """Every paper kept still has the bytes and size its digest was taken of."""
+    listed = rows.EvidencePaper.objects.filter(household=book.row).select_related("content")
+    for one in listed.iterator(chunk_size=20):
+        kept = one.content
+        content = bytes(kept.content)
+        if sha256(content).hexdigest() != kept.sha256 or len(content) != kept.size:
+            yield book.say("papers", "fault", one.ref, "the bytes do not match their digest")
+
+
 def read_book(firm: str, row: HouseholdRow) -> Book:
     """A household ready to be checked. Raises BadInput when its stored plan does not read."""
     return Book(firm, row, household_value(row))
@@ -195,4 +210,5 @@ HOUSEHOLD_CHECKS: tuple[tuple[str, HouseholdCheck], ...] = (
     ("revision-chain", revisions_chained),
     ("tracing-sum", tracing_sums),
     ("source-files", files_whole),
+    ("papers", papers_whole),
 )

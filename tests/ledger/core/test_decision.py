@@ -106,7 +106,7 @@ def test_taking_the_claim_back_leaves_a_draw_unsupported() -> None:
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000), st.data())
 def test_a_preview_is_what_two_evaluations_say(seed: int, data: st.DataObject) -> None:
-    """The effect is that of closing the two files, and months before the draw keep their digests."""
+    """The effect is that of closing the two files; months before the draw keep their digests."""
     household = random_life(seed, lines=1, months=5)
     found = drawings(household)
     if not found:

@@ -10,6 +10,7 @@ from django.core.management import call_command
 
 from config.database import firm_scope
 from ledger.models import HouseholdMonth
+from ledger.services.closing import asking
 from tests.ledger.services.closing import book
 
 pytestmark = pytest.mark.django_db
@@ -148,3 +149,13 @@ def test_one_firms_household_is_closed_without_naming_the_firm(firm):
     book.firm_of("Alder Point", book.sample("steady"))
     assert run("2025-03", "--household", "HH-0307")[0] == 0
     assert [one[0] for one in closed(firm)] == ["HH-0307"]
+
+
+def test_a_marked_month_is_waited_for_until_it_was_looked_at(firm):
+    run("2025-03")
+    (work, *_) = asking.plan_work(month="2025-03", first=None, firm="Lantern Ridge", household=None)
+    assert next(asking.watch(work)) == (2, 2)
+    book.bend(firm, "UPDATE ledger_householdmonth SET stale_reason = 'a late paper'")
+    assert next(asking.watch(work)) == (0, 2)
+    book.bend(firm, "UPDATE ledger_householdmonth SET error = 'the plan does not read'")
+    assert next(asking.watch(work)) == (2, 2)
