@@ -188,9 +188,7 @@ class _Walk:
             nights += count
             self.missing = self.missing or rate is None
             rated += max(0, rate or 0) * count
-        unpaid = _summed(
-            part for one in self.open.values() for part in (one.simple, one.compound)
-        )
+        unpaid = _summed(part for one in self.open.values() for part in (one.simple, one.compound))
         self.rated.add(self.held, unpaid, rated)
         self.plain.add(self.held, unpaid, nights)
         self.at = day
@@ -267,9 +265,7 @@ def _split(cents: int, weights: Mapping[Source, int]) -> Amounts:
 
 def _shares(simple: Mapping[Source, int], compound: Mapping[Source, int]) -> tuple[Share, ...]:
     both = dict.fromkeys((*simple, *compound))
-    return tuple(
-        Share(*source, simple.get(source, 0), compound.get(source, 0)) for source in both
-    )
+    return tuple(Share(*source, simple.get(source, 0), compound.get(source, 0)) for source in both)
 
 
 def _summed(parts: Iterable[Mapping[Source, int]]) -> Amounts:

@@ -140,8 +140,6 @@ def test_entry_ids_of_the_sample_are_those_of_the_file() -> None:
     ids = {entry["id"] for one in data["statements"] for entry in one["entries"]}
     years = deduction_years(found, ours, month_of(ours.as_of))
     shares = shares_of(found, ours)
-    seen = {
-        part.draw for one in years for part in year_trace(found, ours, shares, one.year).draws
-    }
+    seen = {part.draw for one in years for part in year_trace(found, ours, shares, one.year).draws}
     assert seen
     assert seen <= ids
