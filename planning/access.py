@@ -35,6 +35,8 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "month.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "finding.accept": frozenset({"principal", "advisor", "system"}),
     "finding.view": frozenset({"principal", "advisor", "assistant", "system"}),
+    "trace.view": STAFF,
+    "books.export": STAFF,
     "packet.issue": frozenset({"principal", "advisor", "system"}),
     "packet.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "job.view": frozenset({"principal", "advisor", "assistant", "system"}),

@@ -15,6 +15,7 @@ from decimal import Decimal
 from hashlib import sha256
 
 from ledger.core.drift.thresholds import Thresholds
+from ledger.core.facts import household_facts
 from planning.core.rates import merged_prime
 from planning.core.types import Household, RateSteps, Statement, Use
 
@@ -56,8 +57,9 @@ class Digests:
         self._prime = household.prime
         order = sorted(household.statements, key=lambda one: (one.account, one.starts, one.ends))
         self._statements = tuple((one, canonical_text(one)) for one in order)
+        drawn = {fact.entry.id: fact.on for fact in household_facts(household) if fact.of_line}
         self._uses = tuple(
-            (one, _latest_paper(one), canonical_text(one))
+            (one, drawn.get(one.draw, date.min), _latest_paper(one), canonical_text(one))
             for one in sorted(household.uses, key=lambda one: one.draw)
         )
 
@@ -71,7 +73,9 @@ class Digests:
                 hashed.update(text.encode())
             elif statement.starts <= as_of:
                 hashed.update(canonical_text(_visible(statement, as_of)).encode())
-        for use, latest, text in self._uses:
+        for use, drawn, latest, text in self._uses:
+            if drawn > as_of:
+                continue  # what a later draw was used for says nothing about this month
             known = text if latest <= as_of else canonical_text(_known(use, as_of))
             hashed.update(known.encode())
         return hashed.hexdigest()

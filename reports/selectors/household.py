@@ -44,11 +44,24 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
     language = get_language() or "en"
     if not access.can("finding.view"):
         page |= {"findings": [], "settled": [], "records": [], "holds": []}
-    return page | {
-        "shows_findings": access.can("finding.view"),
-        "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
-        "packets": [_packet(one, language) for one in _packets(row)],
-    }
+    return (
+        page
+        | _deductions(access, stored.report)
+        | {
+            "shows_findings": access.can("finding.view"),
+            "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
+            "packets": [_packet(one, language) for one in _packets(row)],
+        }
+    )
+
+
+def _deductions(access: Any, report: dict[str, Any]) -> dict[str, Any]:
+    """The deductions by year with the way into their trace, for those who may follow it."""
+    years = sorted(report["deductions"], reverse=True)
+    if not years or not access.can("trace.view"):
+        return {"deductions": [], "trace_year": None}
+    rows = [report["deductions"][year] | {"year": int(year)} for year in years]
+    return {"deductions": rows, "trace_year": int(years[0])}
 
 
 def month_page_of(access: Any, ref: str, month: str) -> dict[str, Any] | None:
