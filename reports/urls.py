@@ -9,9 +9,10 @@ from django.views.i18n import set_language
 
 from reports.addresses import EntryIdConverter
 from reports.views.book import book
+from reports.views.books import books
 from reports.views.households import household, month, packet
 from reports.views.runs import runs
-from reports.views.trace import entry, trace_draw, trace_year
+from reports.views.trace import entry, restatements, trace_draw, trace_year
 
 register_converter(EntryIdConverter, "entry")
 
@@ -25,6 +26,8 @@ urlpatterns = [
         "households/<str:ref>/trace/<int:year>/draws/<entry:draw>/", trace_draw, name="trace_draw"
     ),
     path("households/<str:ref>/lines/<entry:entry>/", entry, name="entry"),
+    path("households/<str:ref>/restatements/", restatements, name="restatements"),
+    path("households/<str:ref>/books/<slug:form>/", books, name="books"),
     path("runs/", runs, name="runs"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

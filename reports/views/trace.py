@@ -1,4 +1,4 @@
-"""A year's deduction taken apart, one draw's life, one statement line's fate."""
+"""A year's deduction taken apart, a draw's life, a statement line's fate, restatements."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from reports.selectors.restated import restatements_page
 from reports.selectors.trace import entry_page, trace_draw_page, trace_year_page
 from reports.views.guard import needs
 
@@ -31,6 +32,13 @@ def trace_draw(request: HttpRequest, ref: str, year: int, draw: str) -> HttpResp
 def entry(request: HttpRequest, ref: str, entry: str) -> HttpResponse:
     """One statement line and everything that came of it."""
     return _shown(request, "entry", entry_page(request.access, ref, entry))
+
+
+@require_safe
+@needs("trace.view")
+def restatements(request: HttpRequest, ref: str) -> HttpResponse:
+    """What closing again changed, and which facts changed it."""
+    return _shown(request, "restatements", restatements_page(request.access, ref))
 
 
 def _shown(request: HttpRequest, name: str, page: dict[str, Any] | None) -> HttpResponse:
