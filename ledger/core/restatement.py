@@ -201,7 +201,7 @@ def _papers(use: Use, day: date | None, latest: date) -> Iterator[_Thing]:
         place = f"{use.draw} / {number + 1}" if number else use.draw
         for paper in split.evidence:
             if paper.on is None or paper.on <= latest:
-                known = {"paper": paper.ref, "use": split.use}
+                known = {"paper": paper.ref}
                 if paper.on is not None:
                     known["known on"] = paper.on.isoformat()
                 yield ("evidence", f"{place}: {paper.ref}"), (day, known)
