@@ -269,4 +269,4 @@ FIELD_WORDS: dict[str, str] = {
     "valued_on": gettext_noop("valued on"),
 }
 
-TO_DATE_WORDS = gettext_noop("Deductible interest to date")
+TO_DATE_WORDS = gettext_noop("Deductible interest, year to date")
