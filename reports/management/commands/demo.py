@@ -62,7 +62,7 @@ class Command(BaseCommand):
             book.decide_uses(Access.system(other_id, "demo book"), story)
         for firm in (people.FIRM, people.OTHER_FIRM):
             self.close(firm, LAST_MONTH, queue=queue)
-        self.correct(access, ours, queue=queue)
+        self.correct(access, ours)
         folder = Path(options["packets"] or environment.data_folder() / "demo-packets")
         paths = self.packets(firm_id, folder)
         self.farewell(paths)
@@ -83,14 +83,15 @@ class Command(BaseCommand):
             if left.code not in (0, None):
                 raise CommandError(f"closing {firm} through {through} did not finish") from left
 
-    def correct(self, access: Access, stories: tuple[book.Story, ...], *, queue: bool) -> None:
+    def correct(self, access: Access, stories: tuple[book.Story, ...]) -> None:
         """A paper that comes to light after a packet was issued: both are restated."""
         for story in stories:
             if story.misclaimed is None:
                 continue
             self.packet(access, story.profile.ref)
             book.correct_uses(access, story)
-            self.close(people.FIRM, LAST_MONTH, queue=queue, household=story.profile.ref)
+            # One household: closed here, with or without workers.
+            self.close(people.FIRM, LAST_MONTH, queue=False, household=story.profile.ref)
 
     def packet(self, access: Access, ref: str) -> bytes:
         """Issue and draw a household's quarterly packet; its bytes."""
