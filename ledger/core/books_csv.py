@@ -61,7 +61,7 @@ _ACCOUNTS = (
 
 def _accounts(household: Household, traced: Trace) -> Iterator[Row]:
     for mortgage in household.mortgages:
-        head = (mortgage.ref, "mortgage", mortgage.frequency, " ".join(mortgage.borrowers))
+        head: Row = (mortgage.ref, "mortgage", mortgage.frequency, " ".join(mortgage.borrowers))
         yield (*head, *_held(household, traced, mortgage.ref), "", "", "", "")
     for line in household.lines:
         one = traced.lines[line.ref]
