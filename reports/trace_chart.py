@@ -42,7 +42,7 @@ def year_chart(year: int, parts: Sequence[Part], language: str) -> Chart | None:
     if not total:
         return None
     height = TOP + BAR + 14 + ROW * len(shown)
-    box = f'viewBox="0 0 {WIDTH} {height}" font-family="IBM Plex Sans" font-size="12.5"'
+    box = f'viewBox="0 0 {WIDTH} {height}" font-family="IBM Plex Sans" font-size="13.5"'
     svg = [f'<svg xmlns="http://www.w3.org/2000/svg" {box}>']
     start = 0
     for number, one in enumerate(shown):
@@ -113,7 +113,7 @@ def _text(x: int, y: int, words: str, anchor: str = "start") -> str:
 
 
 def _short(words: str) -> str:
-    return words if len(words) <= 38 else words[:37] + "…"
+    return words if len(words) <= 34 else words[:33] + "…"
 
 
 def _amount(cents: int, language: str) -> str:
