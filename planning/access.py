@@ -38,6 +38,8 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "finding.accept": frozenset({"principal", "advisor", "system"}),
     "finding.work": frozenset({"principal", "advisor", "assistant", "system"}),
     "finding.view": frozenset({"principal", "advisor", "assistant", "system"}),
+    "trace.view": STAFF,
+    "books.export": STAFF,
     "packet.issue": frozenset({"principal", "advisor", "system"}),
     "packet.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "job.view": frozenset({"principal", "advisor", "assistant", "system"}),

@@ -9,10 +9,10 @@ from django.views.i18n import set_language
 
 from reports.addresses import EntryId
 from reports.views.book import book
+from reports.views.books import books
 from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.households import household, month, packet
-from reports.views.papers import paper, picture
 from reports.views.messages import (
     mail_details,
     messages,
@@ -22,7 +22,9 @@ from reports.views.messages import (
     webhooks,
 )
 from reports.views.notices import calendar_feed, make_calendar, my_notices, revoke_calendar
+from reports.views.papers import paper, picture
 from reports.views.runs import runs
+from reports.views.trace import entry, restatements, trace_draw, trace_year
 
 register_converter(EntryId, "entry")
 
@@ -45,6 +47,13 @@ urlpatterns = [
     path("findings/act/", act_on_findings, name="findings_act"),
     path("findings/<uuid:finding_id>/", finding, name="finding"),
     path("findings/<uuid:finding_id>/act/", act_on_finding, name="finding_act"),
+    path("households/<str:ref>/trace/<int:year>/", trace_year, name="trace_year"),
+    path(
+        "households/<str:ref>/trace/<int:year>/draws/<entry:draw>/", trace_draw, name="trace_draw"
+    ),
+    path("households/<str:ref>/lines/<entry:entry>/", entry, name="entry"),
+    path("households/<str:ref>/restatements/", restatements, name="restatements"),
+    path("households/<str:ref>/books/<slug:form>/", books, name="books"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),

@@ -12,7 +12,8 @@ from datetime import date, timedelta
 
 from ledger.core.facility_book import FacilityBook
 from ledger.core.portfolio import value_on
-from ledger.core.trace_view import Classes, MonthFlows, TraceView
+from ledger.core.trace_types import Classes
+from ledger.core.trace_view import MonthFlows, TraceView
 from planning.core.months import first_day, last_day
 from planning.core.plan_types import PlanRow
 from planning.core.types import Household

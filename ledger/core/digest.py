@@ -57,10 +57,10 @@ class Digests:
         self._prime = household.prime
         order = sorted(household.statements, key=lambda one: (one.account, one.starts, one.ends))
         self._statements = tuple((one, canonical_text(one)) for one in order)
-        # A decision about a draw that is not dated yet changes nothing at a close.
-        dated = {fact.entry.id: fact.on for fact in household_facts(household) if fact.of_line}
+        # A decision about a draw that has no date here counts always, to be safe.
+        drawn = {fact.entry.id: fact.on for fact in household_facts(household) if fact.of_line}
         self._uses = tuple(
-            (one, dated.get(one.draw, date.max), _latest_paper(one), canonical_text(one))
+            (one, drawn.get(one.draw, date.min), _latest_paper(one), canonical_text(one))
             for one in sorted(household.uses, key=lambda one: one.draw)
         )
 
@@ -76,7 +76,7 @@ class Digests:
                 hashed.update(canonical_text(_visible(statement, as_of)).encode())
         for use, drawn, latest, text in self._uses:
             if drawn > as_of:
-                continue
+                continue  # what a later draw was used for says nothing about this month
             known = text if latest <= as_of else canonical_text(_known(use, as_of))
             hashed.update(known.encode())
         return hashed.hexdigest()

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date
 from itertools import accumulate
 
 from ledger.core.steps import Steps
 from ledger.core.trace_types import LineTrace, Trace
-from ledger.core.trace_view import DrawView, LeakView, LineView, MonthFlows, PostingView, TraceView
+from ledger.core.trace_view import LineView, MonthFlows, TraceView
 from ledger.core.tracing import trace
 from planning.core.money import text_from_cents
 from planning.core.months import month_of
@@ -29,30 +29,8 @@ def view_of(household: Household, traced: Trace) -> TraceView:
             for ref, line in traced.lines.items()
             if any(one.starts <= traced.as_of for one in household.statements_of(ref))
         },
-        draws=tuple(
-            DrawView(
-                one.id,
-                one.on,
-                one.line,
-                one.kind,
-                one.amount,
-                one.classes,
-                one.personal,
-                one.registered,
-                one.without_paper,
-            )
-            for one in traced.draws
-        ),
-        leaks=tuple(
-            LeakView(
-                one.id,
-                one.on,
-                one.rule,
-                one.moved,
-                tuple(line for line, cents in one.by_line if cents > 0),
-            )
-            for one in traced.leaks
-        ),
+        draws=traced.draws,
+        leaks=traced.leaks,
         overstated=tuple((one.id, one.on, one.excess) for one in traced.overstated),
         months=month_flows(household, traced),
     )
@@ -75,18 +53,8 @@ def _ineligible_by_day(traced: Trace, ref: str, *, by_advance: bool) -> Steps:
 
 
 def _line_view(line: LineTrace, ineligible: Steps) -> LineView:
-    return LineView(
-        ref=line.ref,
-        balance=line.balance,
-        principal=line.principal,
-        unpaid=line.unpaid,
-        targets=line.targets,
-        postings=tuple(
-            PostingView(one.on, one.id, one.nights, one.posted, one.computed, sum(one.unpaid))
-            for one in line.postings
-        ),
-        ineligible=ineligible,
-    )
+    held = {one.name: getattr(line, one.name) for one in fields(line)}
+    return LineView(**held, ineligible=ineligible)
 
 
 @dataclass(slots=True)

@@ -130,6 +130,11 @@ class Leak:
     moved: int
     by_line: tuple[tuple[str, int], ...]
 
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The lines whose principal moved."""
+        return tuple(line for line, cents in self.by_line if cents > 0)
+
 
 @dataclass(frozen=True, slots=True)
 class Relink:

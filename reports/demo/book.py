@@ -59,6 +59,32 @@ class Story:
         """The language of the household's papers."""
         return "fr" if self.profile.province in FRENCH else "en"
 
+    @cached_property
+    def misclaimed(self) -> str | None:
+        """The personal draw that was first claimed for the portfolio; None in most stories."""
+        month = self.profile.lapses.corrected
+        dates = {
+            entry["id"]: entry["date"]
+            for one in self.whole["statements"]
+            for entry in one["entries"]
+        }
+        for use in self.whole["uses"]:
+            personal = use["splits"][0]["use"] == "personal"
+            if month and personal and dates.get(use["draw"], "")[:7] == month:
+                return str(use["draw"])
+        return None
+
+    @property
+    def claims(self) -> list[dict[str, Any]]:
+        """The uses as the household first claimed them."""
+        claimed = {"use": "income-investment", "to": "inv", "evidence": ["confirm"]}
+        return [
+            use | {"splits": [split | claimed for split in use["splits"]]}
+            if use["draw"] == self.misclaimed
+            else use
+            for use in self.whole["uses"]
+        ]
+
     def first_file(self) -> dict[str, Any]:
         """The file as first loaded: months up to `LOADED_THROUGH`, before any restatement."""
         wrong = {(one["account"], one["starts"]): one for one in self.played.first_reports}
@@ -69,7 +95,7 @@ class Story:
         ]
         kept = {entry["id"]: entry for one in statements for entry in one["entries"]}
         uses = []
-        for use in self.whole["uses"]:
+        for use in self.claims:
             if use["draw"] in kept:
                 # The first report of a draw may be smaller: its use cannot be larger.
                 splits = [
@@ -141,11 +167,32 @@ def _list(value: object) -> list[Any]:
 
 
 def decide_uses(access: Access, story: Story) -> None:
-    """Record the uses of the draws that came with the last statements."""
+    """Record the uses of the draws that came with the last statements, as first claimed."""
+    if not _corrected(access, story):
+        _record_uses(access, story, story.claims, "uses of draws decided")
+
+
+def correct_uses(access: Access, story: Story) -> None:
+    """Record what a draw was really used for, long after it was claimed for the portfolio."""
+    reason = "an invoice came to light: the draw paid for a roof, not for units"
+    _record_uses(access, story, story.whole["uses"], reason)
+
+
+def _corrected(access: Access, story: Story) -> bool:
+    """Whether the late correction is on file: a demo made twice leaves it there."""
+    if story.misclaimed is None:
+        return False
+    with access.opened():
+        held = household_value(HouseholdRow.objects.get(ref=story.profile.ref))
+    uses = {one.draw: one.splits[0].use for one in held.uses}
+    return uses.get(story.misclaimed) == "personal"
+
+
+def _record_uses(access: Access, story: Story, uses: list[dict[str, Any]], reason: str) -> None:
     with access.opened():
         row = HouseholdRow.objects.get(ref=story.profile.ref)
         held = household_value(row)
-        wanted = household_from_json(self_contained(story, held), story.profile.ref)
+        wanted = household_from_json(self_contained(uses, held), story.profile.ref)
         if wanted.uses == held.uses:
             return
         value = replace(held, uses=wanted.uses)
@@ -154,17 +201,13 @@ def decide_uses(access: Access, story: Story) -> None:
             value=value,
             name=f"{story.profile.ref}-uses.json",
             content=json.dumps(household_to_json(value), ensure_ascii=False).encode(),
-            reason="uses of draws decided",
+            reason=reason,
             language=story.language,
         )
 
 
-def self_contained(story: Story, held: Household) -> dict[str, Any]:
-    """What is on file with the story's uses of every draw that is on file."""
+def self_contained(uses: list[dict[str, Any]], held: Household) -> dict[str, Any]:
+    """What is on file with these uses of every draw that is on file."""
     known = {entry.id for one in held.statements for entry in one.entries}
-    uses = [
-        one
-        for one in story.whole["uses"]
-        if one["draw"] in known or one["draw"].endswith("-opening")
-    ]
-    return household_to_json(held) | {"uses": uses}
+    kept = [one for one in uses if one["draw"] in known or one["draw"].endswith("-opening")]
+    return household_to_json(held) | {"uses": kept}

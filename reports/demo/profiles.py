@@ -24,7 +24,11 @@ class Person:
 
 @dataclass(frozen=True, slots=True)
 class Lapses:
-    """What goes wrong, by month ("2025-09"). Amounts in cents."""
+    """What goes wrong, by month ("2025-09"). Amounts in cents.
+
+    `corrected` is a month of `personal` whose draw was first claimed for the
+    portfolio and found to be personal much later.
+    """
 
     missed: tuple[str, ...] = ()
     personal: tuple[tuple[str, int], ...] = ()
@@ -42,6 +46,7 @@ class Lapses:
     late: tuple[str, ...] = ()
     skipped_payment: tuple[str, ...] = ()
     restated: str | None = None
+    corrected: str | None = None
     refund_kept: tuple[int, ...] = ()
     stale_plan: bool = False
     market_fall: tuple[str, ...] = ()
@@ -162,7 +167,7 @@ PROFILES: tuple[Profile, ...] = (
         MATURES_LATER,
         opening_line=22000,
         reserve=15000,
-        lapses=Lapses(personal=(("2025-03", 615000),)),
+        lapses=Lapses(personal=(("2025-03", 615000),), corrected="2025-03"),
     ),
     Profile(
         "HH-0107",

@@ -7,16 +7,24 @@ from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
+from django.db.models.fields.json import KeyTransform
 from django.utils.translation import get_language
 
 from config import formatting
 from ledger.mapping import household_value
 from ledger.models import Finding
+from ledger.selectors.restatements import revisions
 from planning.core.months import last_day
 from planning.core.types import Household
 from reports.models import Packet
 from reports.packets.words import PACKET_WORDS
 from reports.selectors.pages import household_page, month_page
+from reports.selectors.restated import (
+    Revisions,
+    month_restatements,
+    packet_difference,
+    restatement_rows,
+)
 from reports.selectors.stored import StoredReport, findings_at, stored_report
 
 GRACE = timedelta(days=10)
@@ -43,16 +51,36 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
     as_of = last_day(last) + GRACE if last else row.recorded_at.date()
     page = household_page(household, stored.report, as_of)
     language = get_language() or "en"
+    found = revisions(row.pk)
+    closed = {one["month"]: one for one in stored.report["months"]}
     if not access.can("finding.view"):
         page |= {"findings": [], "settled": [], "records": [], "holds": []}
     else:
         page["findings"] = with_ids(row.pk, page["findings"])
-    return page | {
-        "shows_findings": access.can("finding.view"),
-        "shows_draws": access.can("evidence.view"),
-        "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
-        "packets": [_packet(one, language) for one in _packets(row)],
-    }
+    return (
+        page
+        | _deductions(access, stored.report)
+        | {
+            "shows_findings": access.can("finding.view"),
+            "shows_draws": access.can("evidence.view"),
+            "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
+            "packets": [
+                _packet(one, language) | _standing(one, newest, closed, found)
+                for newest, one in _with_newest(_packets(row))
+            ],
+            "shows_books": bool(household.statements) and access.can("books.export"),
+            "restatements": restatement_rows(found) if access.can("trace.view") else [],
+        }
+    )
+
+
+def _deductions(access: Any, report: dict[str, Any]) -> dict[str, Any]:
+    """The deductions by year with the way into their trace, for those who may follow it."""
+    years = sorted(report["deductions"], reverse=True)
+    if not years or not access.can("trace.view"):
+        return {"deductions": [], "trace_year": None}
+    rows = [report["deductions"][year] | {"year": int(year)} for year in years]
+    return {"deductions": rows, "trace_year": int(years[0])}
 
 
 def with_ids(household_id: UUID, findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -71,7 +99,12 @@ def month_page_of(access: Any, ref: str, month: str) -> dict[str, Any] | None:
     shows = access.can("finding.view")
     drift = findings_at(row.pk, month) if shows else []
     page = month_page(household, stored_report(row.pk, household).report, month, drift)
-    return None if page is None else page | {"shows_findings": shows}
+    if page is None:
+        return None
+    restated = []
+    if access.can("trace.view"):
+        restated = month_restatements(row, month, revisions(row.pk))
+    return page | {"shows_findings": shows, "restated": restated}
 
 
 def stored_packet(access: Any, ref: str, packet_id: UUID) -> Packet | None:
@@ -83,7 +116,27 @@ def stored_packet(access: Any, ref: str, packet_id: UUID) -> Packet | None:
 
 def _packets(row: Any) -> Any:
     found = Packet.objects.filter(household_id=row.pk).defer("pdf", "snapshot", "toolchain")
+    found = found.annotate(month_digests=KeyTransform("month_digests", "snapshot"))
     return found.select_related("household").order_by("-period", "language", "-version")
+
+
+def _with_newest(packets: Any) -> list[tuple[int, Packet]]:
+    """Every packet with the newest stored version of its series."""
+    listed = list(packets)
+    newest: dict[tuple[str, str, str], int] = {}
+    for one in listed:
+        series = (one.kind, one.period, one.language)
+        if one.state == "stored":
+            newest[series] = max(one.version, newest.get(series, 0))
+    return [(newest.get((one.kind, one.period, one.language), 0), one) for one in listed]
+
+
+def _standing(one: Any, newest: int, closed: dict[str, Any], found: Revisions) -> dict[str, Any]:
+    """Whether a packet still stands: replaced by a later version, or restated since."""
+    return {
+        "replaced_by": newest if newest > one.version else None,
+        "restated": packet_difference(one.month_digests, closed, found),
+    }
 
 
 def _packet(one: Packet, language: str) -> dict[str, Any]:

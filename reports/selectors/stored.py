@@ -115,6 +115,26 @@ def closed_months(household_id: UUID) -> set[str]:
     return {_text(day) for day in rows.values_list("month", flat=True).distinct()}
 
 
+@dataclass(frozen=True, slots=True)
+class ClosedThrough:
+    """How far a household is closed: its last closed month, that close's deductions by year,
+    and whether facts behind a closed month changed since."""
+
+    month: str
+    deductions: dict[str, dict[str, str]]
+    stale: bool
+
+
+def closed_through(household_id: UUID) -> ClosedThrough | None:
+    """How far a household is closed; None before the first close."""
+    rows = _closed(household_id, None)
+    if not rows:
+        return None
+    month = _text(rows[-1]["month"])
+    stale = any(not row["fresh"] for row in rows)
+    return ClosedThrough(month, _full(household_id, month).get("deductions") or {}, stale)
+
+
 def findings_at(household_id: UUID, month: str) -> list[dict[str, Any]]:
     """The findings open at a month's own close, as that close saw them."""
     drift = _full(household_id, month).get("drift") or []

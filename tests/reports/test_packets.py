@@ -241,14 +241,14 @@ def test_command_asks_which_firm_when_two_know_the_household(book, tmp_path):
 
 
 def test_nothing_half_written(tmp_path, monkeypatch):
-    from reports.management.commands import packet
+    from config import files
 
     def fails(_handle):
         raise OSError("the disk is full")
 
-    monkeypatch.setattr(packet.os, "fsync", fails)
+    monkeypatch.setattr(files.os, "fsync", fails)
     with pytest.raises(OSError, match="full"):
-        packet.write_whole(tmp_path / "x.pdf", b"y")
+        files.write_whole(tmp_path / "x.pdf", b"y")
     assert list(tmp_path.iterdir()) == []
 
 

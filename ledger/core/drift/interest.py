@@ -23,9 +23,9 @@ def interest_unpaid(context: DriftContext) -> tuple[Finding, ...]:
         old = [
             one
             for one in line.postings
-            if one.unpaid > 0 and context.age(one.on) > context.thresholds.interest_unpaid_days
+            if sum(one.unpaid) > 0 and context.age(one.on) > context.thresholds.interest_unpaid_days
         ]
-        unpaid = sum(one.unpaid for one in old)
+        unpaid = sum(sum(one.unpaid) for one in old)
         if unpaid <= 0:
             continue
         found.append(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ledger.core.cure import LineState, cure_mixed_line
 from ledger.core.drift.context import DriftContext
 from ledger.core.drift.findings import Finding, Step, step
-from ledger.core.trace_view import LeakView
+from ledger.core.trace_types import Leak
 
 _REASONS = {
     "capital-leak": "A return of capital left the account on {day}; {moved} of the line is no "
@@ -49,7 +49,7 @@ def _leaks(context: DriftContext, rule: str, code: str) -> tuple[Finding, ...]:
     )
 
 
-def _remedy(context: DriftContext, leak: LeakView, code: str) -> tuple[Step, ...]:
+def _remedy(context: DriftContext, leak: Leak, code: str) -> tuple[Step, ...]:
     steps = [
         step(_REASONS[code], day=leak.on.isoformat(), moved=leak.moved),
         step(_HABITS[code]),

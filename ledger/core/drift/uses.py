@@ -5,7 +5,7 @@ from __future__ import annotations
 from ledger.core.cure import LineState, cure_mixed_line
 from ledger.core.drift.context import DriftContext
 from ledger.core.drift.findings import Finding, Step, step
-from ledger.core.trace_view import DrawView
+from ledger.core.trace_types import DrawTrace
 from planning.core.types import Entry
 
 
@@ -57,7 +57,7 @@ def registered_destination(context: DriftContext) -> tuple[Finding, ...]:
     return (*draws, *moves)
 
 
-def _ineligible_finding(context: DriftContext, draw: DrawView, code: str, dollars: int) -> Finding:
+def _ineligible_finding(context: DriftContext, draw: DrawTrace, code: str, dollars: int) -> Finding:
     reason = (
         "{dollars} of {draw} went into a registered plan, where interest is never deductible."
         if code == "registered-destination"

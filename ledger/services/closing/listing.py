@@ -10,8 +10,8 @@ from django.db.models import Max
 
 from ledger.core.finding_changes import Change, Listed, Run, changes
 from ledger.models import Finding, FindingEvent
-from ledger.services.closing.expiring import put_back_expired
 from ledger.services.closing import announcing
+from ledger.services.closing.expiring import put_back_expired
 
 
 def update_list(*, firm_id: UUID, household_id: UUID, month: date, runs: tuple[Run, ...]) -> int:

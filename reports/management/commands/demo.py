@@ -62,6 +62,7 @@ class Command(BaseCommand):
             book.decide_uses(Access.system(other_id, "demo book"), story)
         for firm in (people.FIRM, people.OTHER_FIRM):
             self.close(firm, LAST_MONTH, queue=queue)
+        self.correct(access, ours)
         folder = Path(options["packets"] or environment.data_folder() / "demo-packets")
         paths = self.packets(firm_id, folder)
         self.farewell(paths)
@@ -70,9 +71,10 @@ class Command(BaseCommand):
         """The items with a progress bar."""
         return tqdm(list(items), desc=f"{text:<22}", unit="", file=sys.stdout, dynamic_ncols=True)
 
-    def close(self, firm: str, through: str, *, queue: bool) -> None:
+    def close(self, firm: str, through: str, *, queue: bool, household: str | None = None) -> None:
         """Close every month up to one, by the workers when they run."""
-        where = {"queue": True} if queue else {"inline": True}
+        where: dict[str, Any] = {"queue": True} if queue else {"inline": True}
+        where["household"] = household
         try:
             # Its bar shows how far it is; its line a month would drown the logins.
             told = StringIO()
@@ -81,19 +83,32 @@ class Command(BaseCommand):
             if left.code not in (0, None):
                 raise CommandError(f"closing {firm} through {through} did not finish") from left
 
+    def correct(self, access: Access, stories: tuple[book.Story, ...]) -> None:
+        """A paper that comes to light after a packet was issued: both are restated."""
+        for story in stories:
+            if story.misclaimed is None:
+                continue
+            self.packet(access, story.profile.ref)
+            book.correct_uses(access, story)
+            # One household: closed here, with or without workers.
+            self.close(people.FIRM, LAST_MONTH, queue=False, household=story.profile.ref)
+
+    def packet(self, access: Access, ref: str) -> bytes:
+        """Issue and draw a household's quarterly packet; its bytes."""
+        with access.opened():
+            request = QuarterlyRequest(ref=ref, quarter=read_quarter(QUARTER))
+            packet = issue_quarterly(access=access, request=request)
+            return bytes(draw_packet(access=access, packet_id=packet.pk).pdf)
+
     def packets(self, firm_id: UUID, folder: Path) -> list[Path]:
         """Issue every household's quarterly packet and write its PDF."""
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         access = Access.system(firm_id, "demo book")
         paths: list[Path] = []
         for profile in self.bar(PROFILES, "Issuing packets"):
-            with access.opened():
-                request = QuarterlyRequest(ref=profile.ref, quarter=read_quarter(QUARTER))
-                packet = issue_quarterly(access=access, request=request)
-                packet = draw_packet(access=access, packet_id=packet.pk)
-                path = folder / f"{profile.ref}-{QUARTER}.pdf"
-                path.write_bytes(bytes(packet.pdf))
-                paths.append(path)
+            path = folder / f"{profile.ref}-{QUARTER}.pdf"
+            path.write_bytes(self.packet(access, profile.ref))
+            paths.append(path)
         return paths
 
     def farewell(self, paths: list[Path]) -> None:

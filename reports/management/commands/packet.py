@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from argparse import ArgumentParser
 from datetime import date
 from pathlib import Path
@@ -12,6 +10,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from config.files import write_whole
 from config.problems import BadInput, Problem
 from reports.packets.period import read_quarter
 from reports.services.asking import access_for
@@ -125,25 +124,3 @@ class Command(BaseCommand):
             "inputs": packet.input_digest,
         }
         self.stdout.write(json.dumps(shown, ensure_ascii=False, indent=1))
-
-
-def write_whole(path: Path, content: bytes) -> Path:
-    """Write a file so that it is there whole or not at all, even if the power fails."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    temporary = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        temporary.replace(path)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
-    return path

@@ -8,13 +8,16 @@ import subprocess
 from datetime import date, timedelta
 from decimal import Decimal
 from io import StringIO
+from pathlib import Path
 
 import pytest
 
 from ledger.core.journal import journal_text
 from ledger.core.tracing import trace
-from planning.core.household_file import household_from_json
+from planning.core.household_file import household_from_json, read_household
 from planning.core.types import Household
+from reports.demo.profiles import OTHER_PROFILES, PROFILES, Profile
+from reports.demo.simulator import play
 from tests.ledger.core.builders import household, traced
 from tests.ledger.core.random_households import random_life
 
@@ -83,6 +86,38 @@ def test_hledger_finds_every_daily_balance_of_every_line(seed: int) -> None:
         assert len(theirs) == (end - starts).days + 1
         for day, cents in expected.items():
             assert theirs[day] == Decimal(-cents) / 100, day
+
+
+def of_the_demo(profile: Profile) -> Household:
+    """A demo household with all its months."""
+    return household_from_json(play(profile, {}).file, profile.ref)
+
+
+SAMPLES = sorted((Path(__file__).resolve().parents[2] / "samples").glob("*.json"))
+NAMED = [pytest.param(one, id=one.stem) for one in SAMPLES if one.stem != "plan-only"]
+NAMED += [pytest.param(one, id=one.ref) for one in (*PROFILES, *OTHER_PROFILES)]
+
+
+@needs_hledger
+@pytest.mark.parametrize("source", NAMED)
+def test_hledger_balances_every_sample_and_demo_household_every_day(
+    source: Path | Profile,
+) -> None:
+    if isinstance(source, Path):
+        found = read_household(source.read_text("utf-8"), source.name)
+    else:
+        found = of_the_demo(source)
+    end = max(one.ends for one in found.statements)
+    journal = journal_text(found, trace(found, end))
+    assert hledger(journal, "check").returncode == 0
+    for line in found.lines:
+        expected = statement_balances(found, line.ref)
+        if not any(expected.values()):
+            assert f"liabilities:line:{line.ref}" not in journal
+            continue
+        theirs = daily_balances(journal, f"liabilities:line:{line.ref}", min(expected), end)
+        assert len(theirs) == (end - min(expected)).days + 1
+        assert {day: -theirs[day] * 100 for day in expected} == expected
 
 
 @needs_hledger
