@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from django.contrib.auth import views as auth
 from django.contrib.auth.decorators import login_not_required
-from django.urls import path
+from django.urls import include, path
 from django.views.i18n import set_language
 
 from reports.views.book import book
@@ -17,7 +16,6 @@ urlpatterns = [
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
     path("runs/", runs, name="runs"),
-    path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
-    path("logout/", auth.LogoutView.as_view(), name="logout"),
+    path("", include("reports.account_urls")),
     path("language/", login_not_required(set_language), name="set_language"),
 ]
