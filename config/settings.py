@@ -14,6 +14,7 @@ from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
 import environ
+from django.core.exceptions import ImproperlyConfigured
 
 from config import environment, logs
 
@@ -50,6 +51,12 @@ INSTALLED_APPS = [
     "planning",
     "ledger",
     "reports",
+    # After ours: their pages take our templates.
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
+    "django.contrib.humanize",
 ]
 MIDDLEWARE = [
     "config.middleware.RequestLog",
@@ -63,7 +70,11 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "config.middleware.SessionLimits",
+    "allauth.account.middleware.AccountMiddleware",
+    "allauth.usersessions.middleware.UserSessionsMiddleware",
+    "config.rates.Rates",
     "planning.middleware.FirmOfUser",
+    "planning.sign_in.SecondFactorFirst",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -186,6 +197,7 @@ DATA_UPLOAD_MAX_NUMBER_FILES = 50
 # --- People, passwords, sessions ---
 
 AUTH_USER_MODEL = "config.User"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = LOGIN_URL
@@ -197,6 +209,31 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"{_validation}.UserAttributeSimilarityValidator"},
 ]
 PASSWORD_RESET_TIMEOUT = 30 * 60
+# "staff": who works in a firm needs a second factor. "offered": everybody may have one.
+SECOND_FACTOR = env.str("TOWPATH_SECOND_FACTOR", default="staff")
+if SECOND_FACTOR not in ("staff", "offered"):
+    raise ImproperlyConfigured("TOWPATH_SECOND_FACTOR is neither staff nor offered")
+FIELD_KEY = env.str("TOWPATH_FIELD_KEY", default="")  # seals secrets in tables
+ACCOUNT_ADAPTER = "planning.sign_in.SignIn"
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"  # the invitation proved the address
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_EMAIL_NOTIFICATIONS = True
+ACCOUNT_EMAIL_SUBJECT_PREFIX = "Towpath: "
+ACCOUNT_LOGIN_ON_PASSWORD_RESET = False  # the second factor stays in the way
+ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = True
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 5 * 60
+ACCOUNT_SESSION_REMEMBER = False
+ACCOUNT_RATE_LIMITS = False  # its counters live in one process; ours are in config/rates.py
+ALLAUTH_TRUSTED_PROXY_COUNT = 1 if env.bool("TOWPATH_BEHIND_PROXY", default=False) else 0
+MFA_ADAPTER = "planning.sign_in.SecondFactor"
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_TOTP_ISSUER = "Towpath"
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not SECURE
+USERSESSIONS_TRACK_ACTIVITY = False
 
 SESSION_ENGINE = "django.contrib.sessions.backends.db"
 SESSION_IDLE_SECONDS = 30 * 60

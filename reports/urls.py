@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from django.contrib.auth import views as auth
 from django.contrib.auth.decorators import login_not_required
 from django.urls import path, register_converter
+from django.urls import include, path
 from django.views.i18n import set_language
 
 from reports.addresses import EntryId
@@ -67,5 +67,6 @@ urlpatterns = [
     path("messages/webhooks/<uuid:endpoint_id>/off/", switch_off_webhook, name="webhook_off"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),
+    path("", include("reports.account_urls")),
     path("language/", login_not_required(set_language), name="set_language"),
 ]

@@ -107,11 +107,11 @@ def test_nobody_and_a_person_without_a_firm(book, client):
 def test_sign_in_and_out(book, client):
     page = client.get("/login/")
     assert CAUTION in page.content.decode()
-    wrong = client.post("/login/", {"username": "iona.marsh@fernhollow.example", "password": "no"})
-    assert "do not go together" in wrong.content.decode()
+    wrong = client.post("/login/", {"login": "iona.marsh@fernhollow.example", "password": "no"})
+    assert "not correct" in wrong.content.decode()
     right = client.post(
         "/login/",
-        {"username": "Iona.Marsh@fernhollow.example", "password": "correct horse battery"},
+        {"login": "Iona.Marsh@fernhollow.example", "password": "correct horse battery"},
     )
     assert right.status_code == 302
     assert "Heron Quay" in client.get("/").content.decode()
