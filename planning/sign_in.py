@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
 from typing import Any
 
+import structlog
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.mfa.adapter import DefaultMFAAdapter
 from allauth.mfa.models import Authenticator
 from allauth.mfa.utils import is_mfa_enabled
 from django.conf import settings
+from django.core.mail import EmailMessage
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
@@ -23,6 +26,7 @@ from planning.access import STAFF, Access
 # What somebody without the second factor they owe may still do.
 OPEN_ROUTES = frozenset({"logout", "account_logout", "set_language", "account_change_password"})
 HAS_SECOND_FACTOR = "has_second_factor"
+log = structlog.get_logger("towpath.sign_in")
 
 
 class SignIn(DefaultAccountAdapter):
@@ -66,6 +70,14 @@ class SignIn(DefaultAccountAdapter):
         fresh = time.time() - begun < settings.ACCOUNT_REAUTHENTICATION_TIMEOUT
         return not fresh and super().is_reauthentication_required(app=app, **more)
 
+    def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
+        """Send a reset link or a notice without letting the answer's time or fate depend on it."""
+        letter = self.render_mail(template_prefix, email, {"request": self.request} | context)
+        if settings.EMAIL_BACKEND.endswith("smtp.EmailBackend"):
+            threading.Thread(target=_send, args=(letter,), daemon=True).start()
+        else:
+            _send(letter)
+
     def post_login(self, request: HttpRequest, user: Any, **more: Any) -> HttpResponse:
         """Note the sign-in in the trail of the firm the person works for."""
         access = Access.for_user(user)
@@ -76,6 +88,14 @@ class SignIn(DefaultAccountAdapter):
                     object_id=access.membership_id,
                 )  # fmt: skip
         return super().post_login(request, user, **more)
+
+
+def _send(letter: EmailMessage) -> None:
+    """Hand a letter to the mail server; what goes wrong is logged by its type alone."""
+    try:
+        letter.send()
+    except OSError as failed:  # smtplib's errors are OSErrors
+        log.warning("account mail not sent", error_type=type(failed).__name__)
 
 
 class SecondFactor(DefaultMFAAdapter):

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from django.contrib.auth.decorators import login_not_required
-from django.urls import path, register_converter
-from django.urls import include, path
+from django.urls import include, path, register_converter
 from django.views.i18n import set_language
 
 from reports.addresses import EntryId

@@ -27,7 +27,7 @@ ALTER TABLE ledger_finding DROP CONSTRAINT ledger_finding_assignee_id_same_firm;
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('ledger', '0003_account_identifiers'),
+        ('ledger', '0004_evidence'),
         ('planning', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
