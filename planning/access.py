@@ -35,6 +35,8 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "month.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "finding.accept": frozenset({"principal", "advisor", "system"}),
     "finding.view": frozenset({"principal", "advisor", "assistant", "system"}),
+    "plan.view": STAFF,
+    "plan.edit": frozenset({"principal", "advisor", "system"}),
     "packet.issue": frozenset({"principal", "advisor", "system"}),
     "packet.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "job.view": frozenset({"principal", "advisor", "assistant", "system"}),
