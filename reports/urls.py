@@ -9,6 +9,7 @@ from django.views.i18n import set_language
 
 from reports.views.book import book
 from reports.views.households import household, month, packet
+from reports.views.plans import offers, plan, plan_version, save_offer, save_plan
 from reports.views.runs import runs
 
 urlpatterns = [
@@ -16,6 +17,11 @@ urlpatterns = [
     path("households/<str:ref>/", household, name="household"),
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
+    path("households/<str:ref>/plan/", plan, name="plan"),
+    path("households/<str:ref>/plan/save/", save_plan, name="plan_save"),
+    path("households/<str:ref>/plan/versions/<int:number>/", plan_version, name="plan_version"),
+    path("households/<str:ref>/plan/offers/", offers, name="plan_offers"),
+    path("households/<str:ref>/plan/offers/save/", save_offer, name="plan_offers_save"),
     path("runs/", runs, name="runs"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

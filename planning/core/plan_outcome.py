@@ -30,7 +30,8 @@ class PlanFigures:
     payment. Interest is what is paid over the whole plan. `net_worth` leaves
     out the home and is after tax on the gain if everything is sold; the leads
     are over the ordinary mortgage and over the same cash put into prepayments.
-    Two plans' net worths can be compared only as far as `cash_paid_in`, the
+    `tax_benefit` and `other_return` are the two purpose figures, present values
+    at the plan's start. Two plans' net worths can be compared only as far as `cash_paid_in`, the
     household's own cash over the whole plan, is the same.
     """
 
@@ -49,6 +50,8 @@ class PlanFigures:
     portfolio: int
     refused: int
     cash_paid_in: int
+    tax_benefit: int
+    other_return: int
 
     @property
     def interest_paid(self) -> int:
@@ -119,6 +122,8 @@ def _figures(result: PlanResult, compared: Mapping[str, Any]) -> PlanFigures:
         portfolio=last.portfolio_closing,
         refused=sum(row.refused for row in result.rows),
         cash_paid_in=cents_from_text(compared["cash_paid_in"]),
+        tax_benefit=cents_from_text(compared["gaar"]["e_tax"]),
+        other_return=cents_from_text(compared["gaar"]["e_nontax"]),
     )
 
 

@@ -223,7 +223,11 @@ def _refusals(
                 yield Refusal(
                     f"offers[{index}].rate",
                     "outside",
-                    (("value", f"{(offer.spread or 0) * 100:f}%"), ("low", "0%"), ("high", "100%")),
+                    (
+                        ("value", f"{(offer.spread or 0) * 100:.2f}%"),
+                        ("low", "0.00%"),
+                        ("high", "100.00%"),
+                    ),
                 )
 
 
@@ -239,9 +243,9 @@ def _offer_refusals(offer: Offer, where: str) -> Iterator[Refusal]:
             f"{where}.rate",
             "outside",
             (
-                ("value", "–" if value is None else f"{(value * 100).normalize():f}%"),
-                ("low", f"{low * 100:.0f}%"),
-                ("high", f"{high * 100:.0f}%"),
+                ("value", "–" if value is None else f"{value * 100:.2f}%"),
+                ("low", f"{low * 100:.2f}%"),
+                ("high", f"{high * 100:.2f}%"),
             ),
         )
     if not YEARS[0] <= offer.years <= YEARS[1]:

@@ -209,7 +209,11 @@ def _prime_refusals(
     moved = [rate for _, rate in _shifted_since(steps, change.prime_shift, since)]
     outside = [one for one in moved if not PRIME[0] <= one <= PRIME[1]]
     if outside:
-        values = (("rate", _percent(outside[0])), ("low", _percent(PRIME[0])), ("high", "100%"))
+        values = (
+            ("rate", _percent(outside[0])),
+            ("low", _percent(PRIME[0])),
+            ("high", _percent(PRIME[1])),
+        )
         yield Refusal("prime_shift", "prime-outside", values)
 
 
@@ -222,7 +226,7 @@ def _outside(
 
 
 def _percent(rate: Decimal) -> str:
-    return f"{(rate * 100).normalize():f}%"
+    return f"{rate * 100:.2f}%"
 
 
 # --- the parts of the new plan ---------------------------------------------------

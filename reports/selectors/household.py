@@ -46,6 +46,7 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
         page |= {"findings": [], "settled": [], "records": [], "holds": []}
     return page | {
         "shows_findings": access.can("finding.view"),
+        "shows_plan": household.plan is not None and access.can("plan.view"),
         "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
         "packets": [_packet(one, language) for one in _packets(row)],
     }
