@@ -145,11 +145,12 @@ def bars(groups: Sequence[tuple[str, Sequence[Bar]]]) -> str:
     for title, each in groups:
         parts.append(_text(title, 0, at + 14, INK))
         at += 22
+        first = at - 2
         for bar in each:
             parts.append(_bar(bar, zero, scale, at))
             at += 22
+        parts.append(_line(f"{zero:.1f}", first, f"{zero:.1f}", at - 4, MUTED))
         at += 8
-    parts.append(_line(f"{zero:.1f}", 0, f"{zero:.1f}", at - 8, MUTED))
     return _svg("".join(parts), at)
 
 
