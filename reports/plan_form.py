@@ -20,7 +20,7 @@ from planning.core.whatif import Change
 from planning.core.whatif_refusals import Refusal
 from planning.services.plan_versions import LONGEST_REASON
 
-_PERCENT = re.compile(r"[+-]?[0-9]{1,4}(\.[0-9]{1,6})?\Z")
+_PERCENT = re.compile(r"[+-]?([0-9]{1,4}(\.[0-9]{1,6})?|\.[0-9]{1,6})\Z")
 _GROUPED = re.compile(r"[0-9]{1,3}(,[0-9]{3})+\Z")
 _YEARS = re.compile(r"[0-9]{1,2}\Z")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")

@@ -199,14 +199,21 @@ def _offers_answer(compared: OfferComparison, form: OffersForm) -> dict[str, Any
     return {
         "compared": compared,
         "names": names,
-        "groups": offer_groups(compared),
-        "cases": case_rows(compared),
+        "groups": [
+            group | {"rows": _named(group["rows"], names)} for group in offer_groups(compared)
+        ],
+        "cases": _named(case_rows(compared), names),
         "chart": plan_charts.offer_bars(compared, names, language),
         "choices": [
             {"place": place, "name": name, "open": offer.plannable}
             for place, name, offer in zip(form.places, names[1:], form.offers, strict=True)
         ],
     }
+
+
+def _named(rows: list[dict[str, Any]], names: list[str]) -> list[dict[str, Any]]:
+    """The rows with each cell beside the name of its column, for narrow screens."""
+    return [row | {"cells": list(zip(names, row["cells"], strict=True))} for row in rows]
 
 
 def _head(access: Any, state: PlanState) -> dict[str, Any]:

@@ -155,7 +155,7 @@ def test_values_that_make_no_sense_are_said(book):
         assert "Save the new version" not in text
 
 
-@pytest.mark.parametrize("typed", ["1,5", " 1.50 % ", "1.5%", "+1.5", "1,5\u00a0%"])
+@pytest.mark.parametrize("typed", ["1,5", " 1.50 % ", "1.5%", "+1.5", "01.5", "1,5\u00a0%"])
 def test_figures_are_read_in_both_languages(typed):
     form = read_change({"growth": typed}, date(2026, 7, 1))
     assert (form.change.growth, form.refused) == (Decimal("0.015"), ())
