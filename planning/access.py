@@ -40,6 +40,8 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "finding.view": frozenset({"principal", "advisor", "assistant", "system"}),
     "trace.view": STAFF,
     "books.export": STAFF,
+    "plan.view": STAFF,
+    "plan.edit": frozenset({"principal", "advisor", "system"}),
     "packet.issue": frozenset({"principal", "advisor", "system"}),
     "packet.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "job.view": frozenset({"principal", "advisor", "assistant", "system"}),

@@ -22,6 +22,7 @@ from reports.views.messages import (
 )
 from reports.views.notices import calendar_feed, make_calendar, my_notices, revoke_calendar
 from reports.views.papers import paper, picture
+from reports.views.plans import offers, plan, plan_version, save_offer, save_plan
 from reports.views.runs import runs
 from reports.views.trace import entry, restatements, trace_draw, trace_year
 
@@ -53,6 +54,11 @@ urlpatterns = [
     path("households/<str:ref>/lines/<entry:entry>/", entry, name="entry"),
     path("households/<str:ref>/restatements/", restatements, name="restatements"),
     path("households/<str:ref>/books/<slug:form>/", books, name="books"),
+    path("households/<str:ref>/plan/", plan, name="plan"),
+    path("households/<str:ref>/plan/save/", save_plan, name="plan_save"),
+    path("households/<str:ref>/plan/versions/<int:number>/", plan_version, name="plan_version"),
+    path("households/<str:ref>/plan/offers/", offers, name="plan_offers"),
+    path("households/<str:ref>/plan/offers/save/", save_offer, name="plan_offers_save"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),
@@ -64,8 +70,6 @@ urlpatterns = [
     path("messages/webhooks/", webhooks, name="webhooks"),
     path("messages/webhooks/<uuid:endpoint_id>/renew/", renew_webhook, name="renew_webhook"),
     path("messages/webhooks/<uuid:endpoint_id>/off/", switch_off_webhook, name="webhook_off"),
-    path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
-    path("logout/", auth.LogoutView.as_view(), name="logout"),
     path("", include("reports.account_urls")),
     path("language/", login_not_required(set_language), name="set_language"),
 ]

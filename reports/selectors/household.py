@@ -62,6 +62,7 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
         | _deductions(access, stored.report)
         | {
             "shows_findings": access.can("finding.view"),
+            "shows_plan": household.plan is not None and access.can("plan.view"),
             "shows_draws": access.can("evidence.view"),
             "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
             "packets": [

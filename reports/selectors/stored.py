@@ -13,6 +13,7 @@ from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Max
 from django.db.models.fields.json import KT, KeyTransform
 
 from ledger.core.trace_adapter import line_rows, opening_classes
@@ -173,6 +174,13 @@ def _lines(household: Household, full: dict[str, Any], last: str | None) -> dict
         for ref, line in full["lines"].items()
         if ref in traced.lines
     }
+
+
+def last_closed(household_id: UUID) -> str | None:
+    """The household's last closed month; None before the first close."""
+    found = HouseholdMonth.objects.filter(household_id=household_id, result__isnull=False)
+    month = found.aggregate(last=Max("month"))["last"]
+    return None if month is None else _text(month)
 
 
 def latest_balances(household_ids: list[UUID]) -> dict[UUID, dict[str, Any]]:

@@ -43,6 +43,11 @@ CANARIES = (
 )  # fmt: skip
 OURS = tuple(one for one in PROFILES if one.ref in ("HH-0101", "HH-0103", "HH-0104"))
 THROUGH = "2024-09"
+# Forms that a reader sends: a change tried on a plan, and renewal offers compared.
+FORMS = (
+    ("/plan/", "?growth=1.5&once=2000"),
+    ("/plan/offers/", "?compare=1&name1=Trial&rate1=4.25"),
+)
 LINK = re.compile(r'(?:href|action|src)="(/[^"#]*)')
 
 
@@ -122,6 +127,7 @@ def everything_reachable(email: str, limit: int = 400) -> dict[str, str]:
             continue
         pages[path] = text_of(response)
         waiting.extend(link.replace("&amp;", "&") for link in LINK.findall(pages[path]))
+        waiting.extend(path + asked for ending, asked in FORMS if path.endswith(ending))
     return pages
 
 
@@ -182,13 +188,17 @@ def they_are_found_at_home(theirs: dict[str, str]) -> None:
 def their_addresses_are_nobodys(paths: tuple[str, ...]) -> None:
     """Their households, months and packets are not there for any of us."""
     named = [path for path in paths if "QX-90" in path]
+    assert any("/plan/?" in path for path in named)
+    assert any("/plan/offers/?" in path for path in named)
     assert len(named) > 5
     for person in people.PEOPLE:
         client = Client()
         client.force_login(User.objects.get(email=person.email))
-        # An accountant has no pages of households at all yet, ours or theirs.
-        expected = 403 if person.role == "accountant" else 404
         for path in named:
+            # An accountant has no pages of households at all yet, ours or theirs, and a
+            # client none of any plan; where a plan is saved nothing is read.
+            refused = person.role == "accountant" or (person.role == "client" and "/plan/" in path)
+            expected = 405 if path.endswith("/save/") else 403 if refused else 404
             response = client.get(path)
             assert response.status_code == expected, (person.role, path)
             assert not found_in(text_of(response)) - {"QX-90"}
