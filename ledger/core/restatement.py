@@ -149,13 +149,12 @@ _Thing = tuple[tuple[str, str], tuple[date | None, Fields]]
 
 def _things(household: Household, as_of: date | None) -> Iterator[_Thing]:
     latest = as_of or date.max
-    dates: dict[str, date] = {}
+    dates = {entry.id: entry.date for one in household.statements for entry in one.entries}
     for statement in household.statements:
         if statement.starts > latest:
             continue
         yield _statement(statement, latest)
         for entry in statement.entries:
-            dates[entry.id] = entry.date
             if entry.date <= latest:
                 yield ("entry", entry.id), (entry.date, _entry(statement, entry))
     for use in household.uses:

@@ -97,6 +97,13 @@ def test_facts_added_removed_and_altered_are_named() -> None:
     assert "prime" not in early
 
 
+def test_the_use_of_a_later_draw_is_no_fact_of_an_earlier_month() -> None:
+    before = steady()
+    after = with_use(before, before.uses[-1].draw, "personal")
+    assert [one.what for one in fact_changes(before, after)] == ["use"]
+    assert fact_changes(before, after, date(2025, 6, 30)) == ()
+
+
 def test_a_month_on_one_side_only_counts_from_nothing() -> None:
     (one,) = month_changes({}, {"2025-01": {"deductible": 5, "draw": 0}})
     assert [(m.measure, m.before, m.after) for m in one.measures] == [("deductible", 0, 5)]
