@@ -8,6 +8,7 @@ from django.urls import path
 from django.views.i18n import set_language
 
 from reports.views.book import book
+from reports.views.firm import firm
 from reports.views.households import household, month, packet
 from reports.views.runs import runs
 
@@ -17,6 +18,7 @@ urlpatterns = [
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
     path("runs/", runs, name="runs"),
+    path("firm/", firm, name="firm"),
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),
     path("language/", login_not_required(set_language), name="set_language"),

@@ -86,22 +86,26 @@ def _draws_of_month(context: DriftContext) -> tuple[str, ...]:
 
 def _by_worth(context: DriftContext, known: Assessment, borrowed: int) -> Iterator[_Crossed]:
     limits = context.thresholds
-    worths = (
-        ("net-worth", known.net_worth_cents, limits.leverage_net_worth),
-        ("liquid-net-worth", known.liquid_net_worth_cents, limits.leverage_liquid),
-    )
-    for test, worth, share in worths:
-        if worth is None or borrowed <= share_of(worth, share):
-            continue
-        template = (
+    worth, share = known.net_worth_cents, limits.leverage_net_worth
+    if worth is not None and borrowed > share_of(worth, share):
+        words = step(
             "Review the suitability of borrowing: {borrowed} borrowed to invest is more than "
-            "{limit}, the firm's share of the net worth of {worth}."
-            if test == "net-worth"
-            else "Review the suitability of borrowing: {borrowed} borrowed to invest is more than "
-            "{limit}, the firm's share of the liquid net worth of {worth}."
+            "{limit}, the firm's share of the net worth of {worth}.",
+            borrowed=borrowed,
+            limit=max(0, round_half_up(share_of(worth, share))),
+            worth=worth,
         )
-        limit = max(0, round_half_up(share_of(worth, share)))
-        yield _Crossed(test, borrowed, step(template, borrowed=borrowed, limit=limit, worth=worth))
+        yield _Crossed("net-worth", borrowed, words)
+    worth, share = known.liquid_net_worth_cents, limits.leverage_liquid
+    if worth is not None and borrowed > share_of(worth, share):
+        words = step(
+            "Review the suitability of borrowing: {borrowed} borrowed to invest is more than "
+            "{limit}, the firm's share of the liquid net worth of {worth}.",
+            borrowed=borrowed,
+            limit=max(0, round_half_up(share_of(worth, share))),
+            worth=worth,
+        )
+        yield _Crossed("liquid-net-worth", borrowed, words)
 
 
 def _by_income(context: DriftContext, known: Assessment) -> Iterator[_Crossed]:
