@@ -123,19 +123,19 @@ def _refusal(problem: Problem) -> str:
 def _history(history: tuple[Any, ...]) -> list[dict[str, Any]]:
     """Versions, the newest first, each with what it changed from the one before."""
     words = {name: text for _title, names in THRESHOLD_WORDS for name, text in names.items()}
+    defaults = {one.name: written(one, DEFAULTS) for one in SETTINGS}
     rows = []
     for at, one in enumerate(history):
         before = history[at + 1].thresholds if at + 1 < len(history) else {}
+        after = one.thresholds
         changes = [
             {
                 "words": words[setting.name],
-                "before": shown(setting, before.get(setting.name, written(setting, DEFAULTS))),
-                "after": shown(
-                    setting, one.thresholds.get(setting.name, written(setting, DEFAULTS))
-                ),
+                "before": shown(setting, before.get(setting.name, defaults[setting.name])),
+                "after": shown(setting, after.get(setting.name, defaults[setting.name])),
             }
             for setting in SETTINGS
-            if before.get(setting.name) != one.thresholds.get(setting.name)
+            if before.get(setting.name) != after.get(setting.name)
         ]
         rows.append(
             {
