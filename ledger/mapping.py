@@ -8,15 +8,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
 from uuid import UUID
 
 from ledger import models as rows
-from ledger.core.drift.thresholds import DEFAULTS, Thresholds
-from planning.core.money import cents_from_text, rate_from_text, text_from_cents
 from planning.core.types import Entry, Evidence, Household, Split, Statement, Use
 from planning.mapping import profile_value
 from planning.models import Household as HouseholdRow
@@ -200,48 +197,3 @@ def split_rows(use: rows.DrawUse, value: Use) -> tuple[list[rows.UseSplit], list
             for place, paper in enumerate(one.evidence)
         ]
     return splits, papers
-
-
-# --- a firm's thresholds -----------------------------------------------------------
-
-
-def thresholds_value(stored: Mapping[str, Any]) -> Thresholds:
-    """The drift thresholds of a firm: the defaults, with what the firm changed.
-
-    Amounts are stored as decimal strings under the name without `_cents`,
-    shares as decimal strings, days as whole numbers. Raises ValueError for a
-    name that is no threshold or a value of the wrong kind.
-    """
-    names = {one.name.removesuffix("_cents"): one.name for one in fields(Thresholds)}
-    changed: dict[str, Any] = {}
-    for key, value in stored.items():
-        if key not in names:
-            raise ValueError(f"{key!r} is not a threshold; known: {', '.join(sorted(names))}")
-        changed[names[key]] = _threshold(names[key], value)
-    return replace(DEFAULTS, **changed)
-
-
-def _threshold(name: str, value: Any) -> int | Decimal:
-    if name.endswith("_days"):
-        if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 3660:
-            raise ValueError(f"{name} is a number of days, such as 10")
-        return value
-    if not isinstance(value, str):
-        raise ValueError(f"{name} is written as a decimal string")
-    return cents_from_text(value) if name.endswith("_cents") else rate_from_text(value)
-
-
-def thresholds_json(thresholds: Thresholds) -> dict[str, Any]:
-    """What differs from the defaults, as a firm stores it."""
-    found: dict[str, Any] = {}
-    for one in fields(Thresholds):
-        value = getattr(thresholds, one.name)
-        if value != getattr(DEFAULTS, one.name):
-            found[one.name.removesuffix("_cents")] = (
-                text_from_cents(value)
-                if one.name.endswith("_cents")
-                else f"{value:f}"
-                if isinstance(value, Decimal)
-                else value
-            )
-    return found

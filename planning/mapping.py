@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import fields as fields_of
 from datetime import date, datetime
 from decimal import Decimal
 from hashlib import sha256
@@ -21,8 +22,10 @@ from planning import models as rows
 from planning.core.household_file import household_to_json
 from planning.core.json_reader import Faults, Node
 from planning.core.plan_file import plan_to_json, read_plan
+from planning.core.suitability import Assessment, Suitability
 from planning.core.types import (
     Facility,
+    Gain,
     Household,
     Investment,
     Line,
@@ -33,7 +36,7 @@ from planning.core.types import (
     Term,
 )
 
-PROFILE_KEYS = ("members", "facility", "mortgages", "lines", "investments")
+PROFILE_KEYS = ("members", "facility", "mortgages", "lines", "investments", "suitability")
 
 
 class Profile(NamedTuple):
@@ -44,6 +47,7 @@ class Profile(NamedTuple):
     mortgages: tuple[Mortgage, ...]
     lines: tuple[Line, ...]
     investments: tuple[Investment, ...]
+    suitability: Suitability
 
 
 def profile_of(household: Household) -> Profile:
@@ -55,7 +59,9 @@ def profile_digest(household: Household) -> str:
     """sha256 over the canonical JSON of what a version keeps."""
     written = household_to_json(household)
     text = json.dumps(
-        {key: written[key] for key in PROFILE_KEYS}, separators=(",", ":"), ensure_ascii=False
+        {key: written[key] for key in PROFILE_KEYS if key in written},
+        separators=(",", ":"),
+        ensure_ascii=False,
     )
     return sha256(text.encode()).hexdigest()
 
@@ -99,6 +105,7 @@ def profile_value(household: rows.Household, known_at: datetime | None = None) -
         statements=(),
         uses=(),
         plan=plan_value(household, known_at),
+        suitability=_suitability(version.pk),
     )
 
 
@@ -142,9 +149,16 @@ def _members(version: UUID) -> dict[UUID, Member]:
         .values_list("member_id", "year", "income_cents")
     ):
         incomes[member].append((year, cents))
+    gains: dict[UUID, list[Gain]] = defaultdict(list)
+    for member, on, cents in (
+        rows.MemberGain.objects.filter(member__version_id=version)
+        .order_by("position")
+        .values_list("member_id", "on", "amount_cents")
+    ):
+        gains[member].append(Gain(on, cents))
     found = rows.Member.objects.filter(version_id=version).order_by("position")
     return {
-        pk: Member(ref, name, province, born, tuple(incomes[pk]))
+        pk: Member(ref, name, province, born, tuple(incomes[pk]), tuple(gains[pk]))
         for pk, ref, name, province, born in found.values_list(
             "pk", "ref", "name", "province", "born"
         )
@@ -227,6 +241,18 @@ def _investments(version: UUID, parties: Parties) -> tuple[Investment, ...]:
     )
 
 
+_ASSESSED = tuple(one.name for one in fields_of(Assessment))
+
+
+def _suitability(version: UUID) -> Suitability:
+    assessments = rows.LeverageAssessment.objects.filter(version_id=version).order_by("on")
+    disclosures = rows.LeverageDisclosure.objects.filter(version_id=version).order_by("on")
+    return Suitability(
+        tuple(Assessment(*row) for row in assessments.values_list(*_ASSESSED)),
+        tuple(disclosures.values_list("on", flat=True)),
+    )
+
+
 def _of_version(model: Any, version: UUID) -> Iterable[Any]:
     return model.objects.filter(version_id=version).select_related("account").order_by("position")
 
@@ -253,6 +279,7 @@ def version_rows(
     common = {"firm_id": version.firm_id, "version": version}
     people: list[Model] = []
     incomes: list[Model] = []
+    gains: list[Model] = []
     by_ref: dict[str, rows.Member] = {}
     for position, one in enumerate(household.members):
         person = rows.Member(
@@ -269,10 +296,15 @@ def version_rows(
             rows.MemberIncome(firm_id=version.firm_id, member=person, year=year, income_cents=cents)
             for year, cents in one.income
         ]
+        gains += [
+            rows.MemberGain(firm_id=version.firm_id, member=person, position=place, **_fields(gain))
+            for place, gain in enumerate(one.gains)
+        ]
     mortgages, terms = _mortgage_rows(common, household, accounts)
     return (
         people,
         incomes,
+        gains,
         [rows.Facility(**common, **_fields(household.facility))],
         mortgages,
         terms,
@@ -301,6 +333,11 @@ def version_rows(
             for account, part, refs in _parts(household, accounts)
             for place, ref in enumerate(refs)
         ],
+        [
+            rows.LeverageAssessment(**common, **_fields(one))
+            for one in household.suitability.assessments
+        ],
+        [rows.LeverageDisclosure(**common, on=on) for on in household.suitability.disclosures],
     )
 
 

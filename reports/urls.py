@@ -11,6 +11,7 @@ from reports.views.book import book
 from reports.views.books import books
 from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
+from reports.views.firm import firm
 from reports.views.households import household, month, packet
 from reports.views.messages import (
     mail_details,
@@ -71,5 +72,8 @@ urlpatterns = [
     path("messages/webhooks/<uuid:endpoint_id>/renew/", renew_webhook, name="renew_webhook"),
     path("messages/webhooks/<uuid:endpoint_id>/off/", switch_off_webhook, name="webhook_off"),
     path("", include("reports.account_urls")),
+    path("firm/", firm, name="firm"),
+    path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
+    path("logout/", auth.LogoutView.as_view(), name="logout"),
     path("language/", login_not_required(set_language), name="set_language"),
 ]

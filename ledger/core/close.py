@@ -10,16 +10,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from fractions import Fraction
 from functools import cached_property
 
 from config.problems import BadInput, Problem
 from ledger.core.accounts_due import AccountDue, accounts_due
 from ledger.core.actuals import actual_row, variance
 from ledger.core.attribution import Attribution, Sides, attribute_months
-from ledger.core.deductions import DeductionYear, deduction_years, marginal_rate
+from ledger.core.deductions import DeductionYear, deduction_years
 from ledger.core.digest import ENGINE, Digests
 from ledger.core.drift.context import DriftContext
+from ledger.core.drift.costs import DeductionCosts
 from ledger.core.drift.findings import Finding, Step
 from ledger.core.drift.lives import FindingRun, follow
 from ledger.core.drift.rules import findings_at
@@ -27,13 +27,15 @@ from ledger.core.drift.thresholds import DEFAULTS, Thresholds
 from ledger.core.facility_book import FacilityBook, facility_book
 from ledger.core.facts import facts_problems
 from ledger.core.notes import month_notes
+from ledger.core.purposes import plan_purpose
 from ledger.core.trace_adapter import opening_classes, view_of
 from ledger.core.trace_types import Trace
 from ledger.core.trace_view import TraceView
 from ledger.core.tracing import Tracer
 from planning.core.months import last_day, month_of, months_between
 from planning.core.plan import run_plan
-from planning.core.plan_types import PlanResult, PlanRow
+from planning.core.plan_types import OpeningClasses, PlanResult, PlanRow
+from planning.core.purpose import PurposeFigures
 from planning.core.types import Household
 
 
@@ -91,7 +93,7 @@ class Closing:
         self.tracer = Tracer(household)
         self._views: dict[str, tuple[Trace, TraceView]] = {}
         self._findings: dict[str, tuple[Finding, ...]] = {}
-        self._marginals: dict[int, Fraction | None] = {}
+        self.costs = DeductionCosts(household)
         self._actual: dict[str, PlanRow] = {}
         self._attribution: tuple[str, Mapping[str, Attribution]] = ("", {})
 
@@ -103,11 +105,20 @@ class Closing:
     @cached_property
     def plan(self) -> PlanResult:
         """The plan, on the traced classes of the evening before it starts."""
+        return run_plan(self.household, self.opening)
+
+    @cached_property
+    def opening(self) -> Mapping[str, OpeningClasses]:
+        """The traced classes of the lines on the evening before the plan starts."""
         plan = self.household.plan
         if plan is None:
-            return run_plan(self.household)
-        eve = plan.starts - timedelta(days=1)
-        return run_plan(self.household, opening_classes(self.household, eve))
+            return {}
+        return opening_classes(self.household, plan.starts - timedelta(days=1))
+
+    @cached_property
+    def purpose(self) -> PurposeFigures | None:
+        """The plan's purpose figures."""
+        return plan_purpose(self.household, self.plan, self.opening)
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -149,13 +160,9 @@ class Closing:
             plan_rows=self.plan_rows,
             thresholds=self.thresholds,
             prime=tuple(one for one in self.household.prime if one[0] <= as_of),
-            marginal=self._marginal(as_of.year),
+            costs=self.costs,
+            purpose=lambda: self.purpose,
         )
-
-    def _marginal(self, year: int) -> Fraction | None:
-        if year not in self._marginals:
-            self._marginals[year] = marginal_rate(self.household, year)
-        return self._marginals[year]
 
     def attribution(self, through: str) -> Mapping[str, Attribution]:
         """Why life differs from the plan, by month up to `through`."""
@@ -164,8 +171,6 @@ class Closing:
         return self._attribution[1]
 
     def _sides(self) -> Sides:
-        plan = self.household.plan
-        eve = date.min if plan is None else plan.starts - timedelta(days=1)
         return Sides(
             household=self.household,
             plan=self.plan,
@@ -174,7 +179,7 @@ class Closing:
             actual=self.actual,
             to_date=self.deductible_to_date,
             traced=lambda month: self.traced(month)[0],
-            opening={} if plan is None else opening_classes(self.household, eve),
+            opening=self.opening,
         )
 
     def actual(self, month: str) -> PlanRow:

@@ -1,4 +1,4 @@
-"""Deductions by calendar year with what they save, and the rate a lost dollar costs."""
+"""Deductions by calendar year with what they save."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ledger.core.provincial import is_limited, known_distributions, quebec_pool
 from ledger.core.trace_types import NONE, Trace, add, less
 from planning.core.money import round_half_up
 from planning.core.months import last_day
-from planning.core.tax.engine import Income, marginal_rates, tax
+from planning.core.tax.engine import Income, tax
 from planning.core.tax.household import household_tax, income_of_year
 from planning.core.tax.parameters import indexed
 from planning.core.types import Household, Member
@@ -88,26 +88,8 @@ def _limited_saving(limit: Limit, year: int, deductible: int, inflation: Decimal
     return tax(law, province, without).total_cents - after.total_cents
 
 
-def marginal_rate(household: Household, year: int) -> Fraction | None:
-    """The tax rate on the next dollar of ordinary income: the plan's flat one, else the
-    claimant's; None when neither is known.
-    """
-    plan = household.plan
-    if plan is not None and plan.marginal is not None:
-        return Fraction(plan.marginal.ordinary)
-    member = _claimant(household)
-    if member is None or not member.income:
-        return None
-    inflation = plan.inflation if plan is not None else Decimal(0)
-    try:
-        law = indexed(year, inflation)
-        income = Income(ordinary_cents=income_of_year(member, year, inflation))
-        return marginal_rates(law, member.province, income)["ordinary"]
-    except (BadInput, ValueError):
-        return None
-
-
-def _claimant(household: Household) -> Member | None:
+def claimant_of(household: Household) -> Member | None:
+    """Who claims the interest: named on a line, else its borrower, else the first member."""
     people = {one.ref: one for one in household.members}
     for line in household.lines:
         named = (line.claimant, *line.borrowers)
@@ -129,7 +111,7 @@ def deduction_years(household: Household, traced: Trace, through: str) -> tuple[
         return ()
     years = range(min(starts).year, int(through[:4]) + 1)
     found = tuple(_year(household, traced, year) for year in years)
-    claimant = _claimant(household)
+    claimant = claimant_of(household)
     if claimant is not None and is_limited(claimant):
         return _in_quebec(household, claimant, found, last_day(through))
     return tuple(

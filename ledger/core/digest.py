@@ -17,9 +17,10 @@ from hashlib import sha256
 from ledger.core.drift.thresholds import Thresholds
 from ledger.core.facts import household_facts
 from planning.core.rates import merged_prime
-from planning.core.types import Household, RateSteps, Statement, Use
+from planning.core.suitability import NOTHING_ASSESSED
+from planning.core.types import Household, Plan, RateSteps, Statement, Use
 
-ENGINE = "towpath-1"
+ENGINE = "towpath-2"
 """Raised by one whenever the engine would compute another row from the same facts."""
 
 
@@ -49,12 +50,13 @@ class Digests:
 
     def __init__(self, household: Household, thresholds: Thresholds) -> None:
         plan = household.plan
-        undated = replace(household, statements=(), uses=(), prime=())
+        standing = undated(household)
         prime = merged_prime(plan.prime, household.prime) if plan else ()
         self._standing = "".join(
-            (ENGINE, canonical_text(undated), canonical_text(prime), canonical_text(thresholds))
+            (ENGINE, canonical_text(standing), canonical_text(prime), canonical_text(thresholds))
         )
         self._prime = household.prime
+        self._household = household
         order = sorted(household.statements, key=lambda one: (one.account, one.starts, one.ends))
         self._statements = tuple((one, canonical_text(one)) for one in order)
         # A decision about a draw that has no date here counts always, to be safe.
@@ -69,6 +71,7 @@ class Digests:
         hashed = sha256()
         hashed.update(f"{month}{self._standing}".encode())
         hashed.update(canonical_text(_up_to(self._prime, as_of)).encode())
+        hashed.update(_dated(self._household, as_of).encode())
         for statement, text in self._statements:
             if statement.ends <= as_of:
                 hashed.update(text.encode())
@@ -80,6 +83,37 @@ class Digests:
             known = text if latest <= as_of else canonical_text(_known(use, as_of))
             hashed.update(known.encode())
         return hashed.hexdigest()
+
+
+def undated(household: Household) -> Household:
+    """What has no date of its own: people, contracts, accounts, plan."""
+    return replace(
+        household,
+        statements=(),
+        uses=(),
+        prime=(),
+        members=tuple(replace(one, gains=()) for one in household.members),
+        suitability=NOTHING_ASSESSED,
+    )
+
+
+def _dated(household: Household, as_of: date) -> str:
+    """Realised gains and suitability records up to a day; empty without any."""
+    gains = tuple(
+        f"{one.ref}:{gain.on.isoformat()}:{gain.amount_cents}"
+        for one in household.members
+        for gain in sorted(one.gains, key=lambda gain: (gain.on, gain.amount_cents))
+        if gain.on <= as_of
+    )
+    known = household.suitability.up_to(as_of)
+    found = "".join(gains)
+    return found + canonical_text(known) if known != NOTHING_ASSESSED else found
+
+
+def plan_mark(plan: Plan) -> str:
+    """A short name for a version of a plan: the same content, the same mark."""
+    ordered = replace(plan, opening=tuple(sorted(plan.opening)))
+    return sha256(canonical_text(ordered).encode()).hexdigest()[:12]
 
 
 def _visible(statement: Statement, as_of: date) -> Statement:

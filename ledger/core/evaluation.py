@@ -6,6 +6,7 @@ from datetime import date
 
 from config.problems import BadInput, Problem
 from ledger.core.close import Report, evaluate, first_month, latest_month
+from ledger.core.drift.thresholds import DEFAULTS, Thresholds
 from ledger.core.facts import facts_problems
 from planning.core.flat_tax import tax_for
 from planning.core.household_file import read_household
@@ -15,7 +16,11 @@ from planning.core.types import Household
 
 
 def evaluate_text(
-    text: str, file: str, through: str | None = None, today: date | None = None
+    text: str,
+    file: str,
+    through: str | None = None,
+    today: date | None = None,
+    thresholds: Thresholds = DEFAULTS,
 ) -> Report:
     """Read, check and evaluate a household file.
 
@@ -23,7 +28,7 @@ def evaluate_text(
     of `through`. `today` refuses months that have not begun (None: no such check).
     """
     household = read_checked(text, file, through, today)
-    return evaluate(household, through)
+    return evaluate(household, through, thresholds)
 
 
 def read_checked(

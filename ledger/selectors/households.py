@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from ledger.core.drift.thresholds import Thresholds
-from ledger.mapping import household_value, thresholds_value
+from ledger.mapping import household_value
+from ledger.selectors.thresholds import thresholds_in_force
 from planning.access import Access
 from planning.core.types import Household
-from planning.models import Firm
 from planning.selectors.firms import firm_of_household
 
 
@@ -16,5 +16,4 @@ def household_on_file(*, ref: str, firm: str | None, command: str) -> tuple[Hous
     access = Access.system(found.pk, command)
     with access.opened():
         household = household_value(access.household(ref))
-        thresholds = thresholds_value(Firm.objects.get(pk=found.pk).thresholds)
-    return household, thresholds
+        return household, thresholds_in_force(found.pk)

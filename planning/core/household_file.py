@@ -13,11 +13,13 @@ from planning.core import household_parts as parts
 from planning.core.json_reader import Faults, Node, load_json
 from planning.core.money import text_from_cents
 from planning.core.plan_file import plan_to_json, read_plan
+from planning.core.suitability_file import read_suitability, suitability_to_json
 from planning.core.types import (
     Entry,
     Evidence,
     Household,
     Line,
+    Member,
     Mortgage,
     RateSteps,
     Split,
@@ -38,7 +40,7 @@ def household_from_json(data: object, file: str) -> Household:
     faults = Faults(file)
     root = Node(data, "", faults)
     required = ("format", "version", "household", "facility", "mortgages", "lines", "investments")
-    optional = ("members", "prime", "statements", "uses", "plan")
+    optional = ("members", "suitability", "prime", "statements", "uses", "plan")
     if not root.keys(required, optional):
         faults.stop_if_any()
     if root.get("format").value != FORMAT:
@@ -68,6 +70,7 @@ def household_from_json(data: object, file: str) -> Household:
         statements=tuple(parts.read_statement(one, kinds) for one in root.get("statements").each()),
         uses=tuple(parts.read_use(one) for one in root.get("uses").each()),
         plan=None if root.get("plan").absent else read_plan(root.get("plan")),
+        suitability=read_suitability(root.get("suitability")),
     )
     parts.check_references(household, root)
     faults.stop_if_any()
@@ -81,7 +84,7 @@ def household_to_json(household: Household) -> dict[str, object]:
     gives an equal household: `household_from_json(household_to_json(h)) == h`.
     """
     plan = household.plan
-    return {
+    written: dict[str, object] = {
         "format": FORMAT,
         "version": VERSION,
         "household": {
@@ -90,16 +93,7 @@ def household_to_json(household: Household) -> dict[str, object]:
             "province": household.province,
             "advisor": household.advisor,
         },
-        "members": [
-            {
-                "ref": one.ref,
-                "name": one.name,
-                "province": one.province,
-                "born": one.born,
-                "income": {str(year): text_from_cents(cents) for year, cents in one.income},
-            }
-            for one in household.members
-        ],
+        "members": [_member_to_json(one) for one in household.members],
         "facility": _facility_to_json(household),
         "mortgages": [_mortgage_to_json(one) for one in household.mortgages],
         "lines": [_line_to_json(one) for one in household.lines],
@@ -115,6 +109,24 @@ def household_to_json(household: Household) -> dict[str, object]:
         ],
         "plan": None if plan is None else plan_to_json(plan),
     }
+    known = suitability_to_json(household.suitability)
+    return written | {"suitability": known} if known else written
+
+
+def _member_to_json(one: Member) -> dict[str, object]:
+    row: dict[str, object] = {
+        "ref": one.ref,
+        "name": one.name,
+        "province": one.province,
+        "born": one.born,
+        "income": {str(year): text_from_cents(cents) for year, cents in one.income},
+    }
+    if one.gains:
+        row["gains"] = [
+            {"on": gain.on.isoformat(), "amount": text_from_cents(gain.amount_cents)}
+            for gain in one.gains
+        ]
+    return row
 
 
 def steps_to_json(steps: RateSteps) -> list[list[str]]:

@@ -22,6 +22,7 @@ from planning.core.types import (
     ExcessRule,
     Facility,
     Frequency,
+    Gain,
     Household,
     InterestMethod,
     Investment,
@@ -75,8 +76,8 @@ _EXTRA: Mapping[tuple[AccountType, str], tuple[tuple[str, ...], tuple[str, ...]]
 
 
 def read_member(node: Node) -> Member:
-    """A person; `income` is a table of tax year to taxable income."""
-    node.keys(("ref", "name", "province"), ("born", "income"))
+    """A person; `income` is a table of tax year to taxable income, `gains` realised by date."""
+    node.keys(("ref", "name", "province"), ("born", "income", "gains"))
     income: list[tuple[int, int]] = []
     for key, amount in node.get("income").items():
         if not (key.isdigit() and 1990 <= int(key) <= 2200):
@@ -89,7 +90,13 @@ def read_member(node: Node) -> Member:
         province=node.get("province").choice(PROVINCES),
         born=None if node.get("born").absent else node.get("born").whole(1900, 2100),
         income=tuple(sorted(income)),
+        gains=tuple(_read_gain(one) for one in node.get("gains").each()),
     )
+
+
+def _read_gain(node: Node) -> Gain:
+    node.keys(("on", "amount"))
+    return Gain(on=node.get("on").day(), amount_cents=node.get("amount").cents(1))
 
 
 def read_facility(node: Node) -> Facility:

@@ -12,6 +12,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Literal
 
+from planning.core.suitability import NOTHING_ASSESSED, Suitability
+
 UseClass = Literal["eligible", "unsupported", "ineligible"]
 CLASSES: tuple[UseClass, UseClass, UseClass] = ("eligible", "unsupported", "ineligible")
 
@@ -66,14 +68,26 @@ RateSteps = tuple[tuple[date, Decimal], ...]
 
 
 @dataclass(frozen=True, slots=True)
+class Gain:
+    """A capital gain a person realised on a day: the whole of it, in cents."""
+
+    on: date
+    amount_cents: int
+
+
+@dataclass(frozen=True, slots=True)
 class Member:
-    """A person of the household; `income` is taxable income by year, in cents."""
+    """A person of the household; `income` is taxable income by year, in cents.
+
+    `gains` are realised gains beyond that income, by date.
+    """
 
     ref: str
     name: str
     province: str
     born: int | None
     income: tuple[tuple[int, int], ...]
+    gains: tuple[Gain, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,6 +311,7 @@ class Household:
     statements: tuple[Statement, ...]
     uses: tuple[Use, ...]
     plan: Plan | None
+    suitability: Suitability = NOTHING_ASSESSED
 
     def statements_of(self, account: str) -> tuple[Statement, ...]:
         """The account's statements by start date."""

@@ -14,16 +14,18 @@ from planning.models.accounts import (
     MortgageTerm,
     Party,
 )
-from planning.models.firm import Delegation, Firm, Membership
+from planning.models.firm import Delegation, Firm, FirmSettings, Membership
 from planning.models.household import (
     ClientAccess,
     Household,
     HouseholdVersion,
     Member,
+    MemberGain,
     MemberIncome,
 )
 from planning.models.plan import PlanVersion
 from planning.models.prime import PrimeRate
+from planning.models.suitability import LeverageAssessment, LeverageDisclosure
 
 __all__ = [
     "Account",
@@ -33,10 +35,14 @@ __all__ = [
     "Facility",
     "Firm",
     "FirmOwned",
+    "FirmSettings",
     "Household",
     "HouseholdVersion",
     "InvestmentAccount",
+    "LeverageAssessment",
+    "LeverageDisclosure",
     "Member",
+    "MemberGain",
     "MemberIncome",
     "Membership",
     "Mortgage",

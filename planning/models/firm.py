@@ -15,21 +15,45 @@ ROLES = ("principal", "advisor", "assistant", "client", "accountant")
 
 
 class Firm(models.Model):
-    """A firm. Its own row is the only one its scope shows.
-
-    `thresholds` holds the drift thresholds that differ from the defaults.
-    """
+    """A firm. Its own row is the only one its scope shows."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     name = models.CharField(max_length=200, unique=True)
     timezone = models.CharField(max_length=60, default="America/Toronto")
-    thresholds = models.JSONField(default=dict, blank=True)
     recorded_at = models.DateTimeField(db_default=Now())
 
     objects = ScopedManager()
 
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(name=""), name="firm_has_a_name")]
+
+
+class FirmSettings(FirmOwned):
+    """The firm's settings as they stood; the highest number is in force.
+
+    `thresholds` holds the drift thresholds that differ from the defaults.
+    """
+
+    facts = True
+
+    number = models.PositiveIntegerField(help_text="1, 2, 3 within the firm")
+    thresholds = models.JSONField(default=dict, blank=True)
+    reason = models.TextField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        on_delete=models.RESTRICT,
+        related_name="+",
+        db_index=False,
+    )
+    recorded_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["firm", "number"], name="firm_settings_once"),
+            models.CheckConstraint(condition=Q(number__gte=1), name="firm_settings_from_one"),
+            models.CheckConstraint(condition=~Q(reason=""), name="firm_settings_give_a_reason"),
+        ]
 
 
 class Membership(FirmOwned):

@@ -131,3 +131,22 @@ class MemberIncome(FirmOwned):
                 condition=Q(year__gte=1990, year__lte=2200), name="income_year_in_range"
             ),
         ]
+
+
+class MemberGain(FirmOwned):
+    """A capital gain a person realised on a day, in cents."""
+
+    facts = True
+
+    member = owned_key("planning.Member", "gains")
+    position = models.PositiveIntegerField()
+    on = models.DateField()
+    amount_cents = models.BigIntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["firm", "member", "position"], name="gain_once"),
+            models.CheckConstraint(
+                condition=cents_between("amount_cents", 1), name="gain_in_range"
+            ),
+        ]

@@ -50,6 +50,9 @@ class Lapses:
     refund_kept: tuple[int, ...] = ()
     stale_plan: bool = False
     market_fall: tuple[str, ...] = ()
+    interest_unpaid: tuple[str, ...] = ()
+    prepaid: tuple[tuple[str, int], ...] = ()
+    distributions_kept: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +79,13 @@ class Profile:
     marginal: str = "0.4341"
     distributions: str = "reinvest"
     spread: str = "0.0050"
+    payer: str = "m1"
+    static: tuple[str, int] | None = None
+    """A variable rate with a payment that stays: spread to prime, payment in cents."""
+    gains: tuple[tuple[str, str], ...] = ()
+    """Gains the first person realised: day, dollars as text."""
+    assessments: tuple[dict[str, object], ...] = ()
+    disclosures: tuple[str, ...] = ()
     lapses: Lapses = field(default_factory=Lapses)
 
 
@@ -98,6 +108,26 @@ PROFILES: tuple[Profile, ...] = (
         512000,
         "0.0489",
         MATURES_LATER,
+        assessments=(
+            {
+                "on": "2024-04-20",
+                "net_worth": "690000.00",
+                "liquid_net_worth": "180000.00",
+                "gross_income": "212000.00",
+                "other_payments": "410.00",
+                "knowledge": "medium",
+                "risk_tolerance": "medium",
+                "horizon_years": 20,
+            },
+        ),
+        disclosures=(
+            "2024-04-20",
+            "2024-10-15",
+            "2025-04-11",
+            "2025-10-02",
+            "2026-03-30",
+            "2026-09-25",
+        ),
     ),
     Profile(
         "HH-0102",
@@ -113,6 +143,7 @@ PROFILES: tuple[Profile, ...] = (
         opening_draw=40000,
         marginal="0.4370",
         distributions="prepay",
+        lapses=Lapses(distributions_kept=("2026-06",)),
     ),
     Profile(
         "HH-0103",
@@ -165,6 +196,16 @@ PROFILES: tuple[Profile, ...] = (
         560000,
         "0.0495",
         MATURES_LATER,
+        assessments=(
+            {
+                "on": "2024-04-28",
+                "net_worth": "240000.00",
+                "liquid_net_worth": "23500.00",
+                "knowledge": "medium",
+                "risk_tolerance": "high",
+                "horizon_years": 15,
+            },
+        ),
         opening_line=22000,
         reserve=15000,
         lapses=Lapses(personal=(("2025-03", 615000),), corrected="2025-03"),
@@ -220,6 +261,7 @@ PROFILES: tuple[Profile, ...] = (
         "0.0399",
         date(2026, 12, 15),
         day=15,
+        disclosures=("2025-11-14", "2026-03-20"),
         marginal="0.4497",
     ),
     Profile(
@@ -297,6 +339,7 @@ PROFILES: tuple[Profile, ...] = (
         "0.0299",
         date(2025, 6, 1),
         renewed=(date(2025, 6, 1), date(2030, 6, 1), "0.0424"),
+        payer="m2",
     ),
     Profile(
         "HH-0117",
@@ -375,6 +418,7 @@ PROFILES: tuple[Profile, ...] = (
         "0.0493",
         MATURES_LATER,
         marginal="0.3690",
+        gains=(("2026-08-17", "930000.00"),),
         lapses=Lapses(refund_kept=(2026,)),
     ),
     Profile(
@@ -404,6 +448,23 @@ PROFILES: tuple[Profile, ...] = (
         holding=60000,
         marginal="0.4497",
         lapses=Lapses(market_fall=("2026-08", "2026-09", "2026-10")),
+    ),
+    Profile(
+        "HH-0125",
+        "Limestone Ferry",
+        "ON",
+        2,
+        (Person("Bram Limestone", 1988, 117000),),
+        500000,
+        404000,
+        "",
+        MATURES_LATER,
+        months=360,
+        static=("-0.0090", 229000),
+        opening_line=6000,
+        lapses=Lapses(
+            interest_unpaid=("2026-08", "2026-09", "2026-10"), prepaid=(("2025-10", 6250000),)
+        ),
     ),
 )
 

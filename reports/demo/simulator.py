@@ -67,6 +67,11 @@ def base_file(profile: Profile) -> dict[str, Any]:
         {"starts": starts.isoformat(), "matures": profile.matures.isoformat(), "kind": "fixed",
          "rate": profile.rate, "payment": None}
     ]  # fmt: skip
+    if profile.static:
+        spread, payment = profile.static
+        terms = [{"starts": starts.isoformat(), "matures": profile.matures.isoformat(),
+                  "kind": "static", "spread": spread,
+                  "payment": text_from_cents(payment)}]  # fmt: skip
     renewals = [{"mortgage": "mtg", "on": profile.matures.isoformat(), "rate": "0.0450"}]
     if profile.renewed:
         begins, matures, rate = profile.renewed
@@ -85,7 +90,7 @@ def base_file(profile: Profile) -> dict[str, Any]:
         [{"ref": "tfsa", "kind": "tfsa", "owners": ["m1"]}] if profile.lapses.registered else []
     )
     marginal = Decimal(profile.marginal)
-    return {
+    file: dict[str, Any] = {
         "format": "towpath/household",
         "version": 1,
         "household": {"ref": profile.ref, "name": profile.name, "province": profile.province,
@@ -109,7 +114,7 @@ def base_file(profile: Profile) -> dict[str, Any]:
             "prepayment_privilege": "0.15", "borrowers": refs, "terms": terms,
         }],
         "lines": [{"ref": "line", "day_basis": 365, "spread": profile.spread,
-                   "borrowers": ["m1"], "payer": "m1", "claimant": "m1"}],
+                   "borrowers": ["m1"], "payer": profile.payer, "claimant": "m1"}],
         "investments": [
             {"ref": "inv", "kind": "non-registered", "owners": ["m1"]},
             *registered,
@@ -140,6 +145,11 @@ def base_file(profile: Profile) -> dict[str, Any]:
             "extras": [], "inflation": "0.02",
         },
     }  # fmt: skip
+    if profile.gains:
+        file["members"][0]["gains"] = [{"on": on, "amount": cash} for on, cash in profile.gains]
+    known = {"assessments": [*profile.assessments], "disclosures": [*profile.disclosures]}
+    suitability = {key: value for key, value in known.items() if value}
+    return file | ({"suitability": suitability} if suitability else {})
 
 
 def play(profile: Profile, refunds: dict[int, int]) -> Played:
@@ -192,7 +202,12 @@ class _Run:
 
     def term_rate(self, day: date) -> Decimal:
         """The rate of a payment: a renewal's first payment is still at the old rate."""
-        rate = self.mortgage.terms[0].rate_annual
+        first = self.mortgage.terms[0]
+        if first.spread is not None:
+            prime = rate_on(self.household.prime, day)
+            assert prime is not None
+            return prime + first.spread
+        rate = first.rate_annual
         for before, term in zip(self.mortgage.terms, self.mortgage.terms[1:], strict=False):
             crossing = scheduled_dates(
                 self.mortgage, before.matures, before.matures + timedelta(62)
@@ -203,6 +218,8 @@ class _Run:
         return rate
 
     def level_payment(self, day: date) -> int:
+        if self.profile.static:
+            return self.profile.static[1]
         rate = self.term_rate(day)
         key = f"{rate}"
         if key not in self.payment:
@@ -258,7 +275,8 @@ class _Run:
                         "interest": text_from_cents(interest),
                         "principal": text_from_cents(principal)})  # fmt: skip
         freed = self.pay_down(principal)
-        extra = self.held_cash
+        extra = 0 if month_of(day) in self.lapses.distributions_kept else self.held_cash
+        extra += dict(self.lapses.prepaid).get(month_of(day), 0)
         self.held_cash = 0
         first_in_may = day.month == 5 and not any(one["kind"] == "prepayment" for one in entries)
         if first_in_may and day.year not in self.lapses.refund_kept:
@@ -395,10 +413,12 @@ class _Run:
         self.posted_on = ends
         if not cents:
             return
+        unpaid = month in self.lapses.interest_unpaid
+        self.line += cents if unpaid else 0
         entries.extend(
             {"id": f"line-{month}-{kind}", "date": ends.isoformat(), "kind": kind,
              "amount": text_from_cents(cents)}
-            for kind in ("interest", "repayment")
+            for kind in (("interest",) if unpaid else ("interest", "repayment"))
         )  # fmt: skip
 
     def stretches(

@@ -36,7 +36,11 @@ def test_a_file_gives_its_report() -> None:
     assert (code, err) == (0, "")
     assert shown["format"] == "towpath/report"
     assert shown["through"] == "2025-09"
-    assert {one["code"] for one in shown["drift"]} == {"missed-reborrow", "late-reborrow"}
+    assert {one["code"] for one in shown["drift"]} == {
+        "missed-reborrow",
+        "late-reborrow",
+        "tax-benefit-dominates",
+    }
 
 
 def test_standard_input_and_through() -> None:
@@ -44,7 +48,7 @@ def test_standard_input_and_through() -> None:
     shown = json.loads(out)
     assert code == 0
     assert len(shown["months"]) == 6
-    (finding,) = shown["drift"]
+    (finding,) = (one for one in shown["drift"] if one["code"] == "missed-reborrow")
     assert (finding["first"], finding["last"], finding["open"]) == ("2025-04", "2025-06", True)
 
 
@@ -105,3 +109,16 @@ def test_history_and_chance_come_on_request_only() -> None:
     assert shown["history"]["summary"]["starts"] == str(len(shown["history"]["starts"])) == "792"
     assert shown["history"]["starts"][-1]["start"] == "2022-01"
     assert (shown["chance"]["kind"], shown["chance"]["paths"]) == ("projection", "10000")
+
+
+def test_thresholds_from_a_file(tmp_path: Path) -> None:
+    file = tmp_path / "thresholds.json"
+    file.write_text('{"missed_reborrow": "100000.00"}', "utf-8")
+    code, out, _ = run(str(SAMPLE), "--thresholds", str(file))
+    assert code == 0
+    assert "missed-reborrow" not in {one["code"] for one in json.loads(out)["drift"]}
+    file.write_text('{"missed_reborrow": 5, "idle_days": "5", "nonsense": 1}', "utf-8")
+    code, out, err = run(str(SAMPLE), "--thresholds", str(file))
+    assert (code, out) == (2, "")
+    for place in ("missed_reborrow", "idle_days", "nonsense"):
+        assert place in err

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from ledger.core.drift.context import DriftContext
 from ledger.core.drift.findings import Finding, joined, step
 from ledger.core.drift.thresholds import share_of
 from planning.core.line_interest import posting_tolerance_cents
-from planning.core.money import round_half_up
 from planning.core.months import month_of
 
 
@@ -108,8 +109,8 @@ def deduction_off_plan(context: DriftContext) -> tuple[Finding, ...]:
     if difference <= share_of(abs(planned), limits.deduction_share):
         return ()
     cost = 0
-    if context.marginal is not None and actual < planned:
-        cost = round_half_up(share_of(difference, context.marginal) * 12 / len(months))
+    if actual < planned:
+        cost = context.tax_on(Fraction(difference * 12, len(months)))
     return (
         Finding(
             code="deduction-off-plan",

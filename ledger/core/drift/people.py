@@ -61,7 +61,7 @@ def _posted_this_year(context: DriftContext, view: LineView) -> int:
 
 def _claim_at_risk(context: DriftContext, line: str, view: LineView) -> int:
     """A year's tax on the interest of the whole eligible principal."""
-    return context.lost_tax(view.principal[0], line)
+    return context.lost_tax(view.principal[0], line, claimed=True)
 
 
 def underwater(context: DriftContext) -> tuple[Finding, ...]:
@@ -84,13 +84,13 @@ def underwater(context: DriftContext) -> tuple[Finding, ...]:
         if account.kind == "non-registered":
             portfolio += value_of(latest)
     owed = context.book.lines_on(context.as_of)
-    if portfolio >= owed:
+    if portfolio >= Fraction(context.thresholds.underwater_note) * owed:
         return ()
     return (
         Finding(
             code="underwater",
             key=context.household.ref,
-            dollars_cents=owed - portfolio,
+            dollars_cents=max(0, owed - portfolio),
             severity=_severity(context, portfolio, owed),
             life="state",
             remedy=(

@@ -27,6 +27,8 @@ from ledger.core.drift.people import owner_mismatch, underwater
 from ledger.core.drift.rates import rate_off_plan
 from ledger.core.drift.reborrow import late_reborrow, missed_reborrow
 from ledger.core.drift.renewals import renewal_due, renewal_passed
+from ledger.core.drift.suitability import disclosure_stale, leverage_threshold
+from ledger.core.drift.taxes import amt_exposure, quebec_limit, tax_benefit_dominates
 from ledger.core.drift.uses import (
     idle_draw,
     mixed_line,
@@ -68,6 +70,11 @@ RULES: tuple[Rule, ...] = (
     deduction_off_plan,
     owner_mismatch,
     underwater,
+    leverage_threshold,
+    disclosure_stale,
+    amt_exposure,
+    quebec_limit,
+    tax_benefit_dominates,
 )
 
 

@@ -2,7 +2,9 @@
 
 A window in days counts from the fact to the close; money compares strictly as
 each rule says. Defaults are the product's own choice, common practice without a
-published source.
+published source, but for the leverage tests: those are the figures usually
+cited for the leverage criteria of mutual fund dealers (MSN-0069, Policy 2), and
+six months is the disclosure window of MFD Rule 2.6.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from fractions import Fraction
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
-    """Amounts in cents, windows in days, shares as decimal fractions."""
+    """Amounts in cents, windows in days or months, shares as decimal fractions."""
 
     missed_reborrow_cents: int = 5_000
     missed_reborrow_days: int = 10
@@ -42,6 +44,12 @@ class Thresholds:
     underwater_note: Decimal = Decimal("1.00")
     underwater_fix: Decimal = Decimal("0.90")
     underwater_act: Decimal = Decimal("0.80")
+    leverage_net_worth: Decimal = Decimal("0.30")
+    leverage_liquid: Decimal = Decimal("0.50")
+    debt_service: Decimal = Decimal("0.35")
+    leverage_age_years: int = 60
+    leverage_horizon_years: int = 5
+    disclosure_months: int = 6
 
 
 DEFAULTS = Thresholds()

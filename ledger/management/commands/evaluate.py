@@ -12,8 +12,11 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from config.problems import BadInput, Problem
+from ledger.core.drift.settings import thresholds_from
+from ledger.core.drift.thresholds import DEFAULTS, Thresholds
 from ledger.core.evaluation import evaluate_text
 from ledger.core.report import report_json
+from planning.core.json_reader import load_json
 
 
 class Command(BaseCommand):
@@ -32,6 +35,11 @@ class Command(BaseCommand):
         )
 
         parser.add_argument(
+            "--thresholds",
+            metavar="FILE",
+            help="a JSON object of drift thresholds that differ from the defaults",
+        )
+        parser.add_argument(
             "--history",
             action="store_true",
             help="also replay the plan from every month since 1956, and project it (slow)",
@@ -41,8 +49,9 @@ class Command(BaseCommand):
         """Evaluate and print; exit 2 with every problem when the input is bad."""
         try:
             text = read_text(options["file"])
+            thresholds = read_thresholds(options["thresholds"])
             report = evaluate_text(
-                text, options["file"], options["through"], datetime.now(UTC).date()
+                text, options["file"], options["through"], datetime.now(UTC).date(), thresholds
             )
             shown = report_json(report, with_history=options["history"])
         except BadInput as error:
@@ -52,6 +61,13 @@ class Command(BaseCommand):
                 self.stdout.write(json.dumps([one.as_dict() for one in error.problems], indent=1))
             raise SystemExit(2) from error
         self.stdout.write(json.dumps(shown, indent=1, ensure_ascii=False))
+
+
+def read_thresholds(name: str | None) -> Thresholds:
+    """The thresholds of a file; the defaults without one. Raises BadInput."""
+    if name is None:
+        return DEFAULTS
+    return thresholds_from(load_json(read_text(name), name), name)
 
 
 def read_text(name: str) -> str:

@@ -10,16 +10,14 @@ from uuid import UUID
 from django.db import connection
 from django.db.models import Max
 
-from config.problems import BadInput, Problem
 from ledger import mapping
 from ledger.core.drift.thresholds import Thresholds
 from ledger.core.lifecycle import UNFINISHED, waits_until
 from ledger.core.months_over import months_over
-from ledger.mapping import thresholds_value
 from ledger.models import HouseholdMonth, Statement
+from ledger.selectors.thresholds import thresholds_in_force
 from planning.core.months import last_day
 from planning.core.types import Household
-from planning.models import Firm
 from planning.models import Household as HouseholdRow
 
 Spans = dict[UUID, list[tuple[date, date]]]
@@ -90,13 +88,7 @@ def household_value(household_id: UUID) -> tuple[Household, Thresholds]:
     Within the firm's scope.
     """
     row = HouseholdRow.objects.get(pk=household_id)
-    stored = Firm.objects.get(pk=row.firm_id).thresholds
-    try:
-        thresholds = thresholds_value(stored)
-    except ValueError as error:
-        problem = Problem("firm", "thresholds", str(error), "Correct the firm's thresholds")
-        raise BadInput([problem]) from error
-    return mapping.household_value(row), thresholds
+    return mapping.household_value(row), thresholds_in_force(row.firm_id)
 
 
 def _first(spans: Spans) -> date:

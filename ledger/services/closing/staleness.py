@@ -18,9 +18,12 @@ from ledger.models import HouseholdMonth, MonthClose
 from ledger.services.closing.claiming import ERROR_LENGTH
 from planning.access import Access
 
+# One household from a month on, or the whole firm: the firm in scope owns every row in sight.
+_WHICH = """(%(household)s::uuid IS NULL OR household_id = %(household)s::uuid)
+       AND (%(month)s::date IS NULL OR month >= %(month)s::date)"""
 # The fence rises on every row: a close under way with the old facts cannot write,
 # and one that holds the household in memory reads it again.
-_MARK = """
+_MARK = f"""
     UPDATE ledger_householdmonth
        SET fence = fence + 1,
            stale_reason = CASE WHEN state <> 'done' OR position(%(reason)s IN stale_reason) > 0
@@ -33,8 +36,8 @@ _MARK = """
            due_at = CASE WHEN state IN ('running', 'failed', 'parked', 'done')
                          THEN clock_timestamp() ELSE due_at END,
            lease_until = NULL, hinted_at = NULL
-     WHERE household_id = %(household)s AND month >= %(month)s AND state <> 'superseded'
-"""
+     WHERE {_WHICH} AND state <> 'superseded'
+"""  # noqa: S608 - composed of the constants above
 _NOT_READ = """
     UPDATE ledger_householdmonth
        SET error = %(error)s, due_at = clock_timestamp() + make_interval(secs => %(wait)s)
@@ -42,13 +45,12 @@ _NOT_READ = """
 """
 # A parked month is tried again, so its close is no longer complete. Closes are locked
 # before their rows, here as everywhere.
-_REOPEN = """
+_REOPEN = f"""
     UPDATE ledger_monthclose SET state = 'running', completed_at = NULL
      WHERE state = 'complete_with_exceptions'
        AND id IN (SELECT close_id FROM ledger_householdmonth
-                   WHERE household_id = %(household)s AND month >= %(month)s
-                     AND state = 'parked')
-"""
+                   WHERE {_WHICH} AND state = 'parked')
+"""  # noqa: S608 - composed of the constants above
 
 
 def mark_stale(*, household_id: UUID, month: date, reason: str) -> int:
@@ -59,12 +61,20 @@ def mark_stale(*, household_id: UUID, month: date, reason: str) -> int:
     beside the new version. Months that are not closed yet start afresh, parked
     ones included. Returns the number of rows touched.
     """
+    return _mark(household_id, month.replace(day=1), reason)
+
+
+def mark_firm_stale(*, reason: str) -> int:
+    """Mark every month of every household of the firm in scope, as `mark_stale` does for one.
+
+    For what all closes of a firm rest on, such as its thresholds.
+    """
+    return _mark(None, None, reason)
+
+
+def _mark(household_id: UUID | None, month: date | None, reason: str) -> int:
     assert reason, "a new version needs a reason"
-    wanted: dict[str, Any] = {
-        "household": household_id,
-        "month": month.replace(day=1),
-        "reason": reason,
-    }
+    wanted: dict[str, Any] = {"household": household_id, "month": month, "reason": reason}
     with connection.cursor() as cursor:
         cursor.execute(_REOPEN, wanted)
         cursor.execute(_MARK, wanted)

@@ -27,7 +27,7 @@ CLIENT_HOUSEHOLD = "HH-0101"
 
 
 class Command(BaseCommand):
-    """A firm of 24 households over 30 months, and a second firm that must never show."""
+    """A firm of 25 households over 30 months, and a second firm that must never show."""
 
     help = "Make the demo book of invented people. Safe to repeat: what is there stays."
 

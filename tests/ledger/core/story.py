@@ -104,7 +104,8 @@ class Story:
                      "reborrow": {"share": "1", "line": "line", "into": "inv",
                                   "opening_draw": "0.00", "reserve": "0.00"},
                      "line_interest": "from-cash",
-                     "investment": {"growth": "0.0300", "yields": {},
+                     # High, so that the return without tax stays above the tax benefit.
+                     "investment": {"growth": "0.2000", "yields": {},
                                     "distributions": "reinvest"},
                      "refund": "keep", "refund_month": 5,
                      "marginal": dict(MARGINAL), "extras": [], "inflation": "0.02"},

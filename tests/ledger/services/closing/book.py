@@ -21,7 +21,7 @@ from ledger.models import HouseholdMonth
 from ledger.services.closing import facts, scheduling
 from ledger.services.households import load_households
 from planning.access import Access
-from planning.models import Firm, Household
+from planning.models import Firm, FirmSettings, Household
 
 SAMPLES = Path(__file__).resolve().parents[3] / "samples"
 ROOT = SAMPLES.parents[1]
@@ -104,6 +104,15 @@ def bend(firm_id: UUID, sql: str, **values: Any) -> None:
     """One statement on a firm's rows as the application, to bend them: a lease in the past, say."""
     with firm_scope(firm_id), connections["default"].cursor() as cursor:
         cursor.execute(sql, values)
+
+
+def put_thresholds(firm_id: UUID, thresholds: dict[str, Any]) -> None:
+    """A version of the firm's settings that no service has checked."""
+    with firm_scope(firm_id):
+        number = FirmSettings.objects.count() + 1
+        FirmSettings.objects.create(
+            firm_id=firm_id, number=number, thresholds=thresholds, reason="written by hand"
+        )
 
 
 def owner() -> psycopg.Connection:

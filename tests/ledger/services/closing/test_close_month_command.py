@@ -58,7 +58,7 @@ def test_the_same_command_twice_changes_nothing_and_says_the_same(firm):
 
 def test_facts_that_changed_without_a_mark_are_found(firm):
     run("2025-03")
-    book.bend(firm, 'UPDATE planning_firm SET thresholds = \'{"limit_short": "1.00"}\'')
+    book.put_thresholds(firm, {"limit_short": "1.00"})
     assert run("2025-03")[0] == 0
     assert [one.version for one in book.rows(firm)] == [1, 2, 1, 2]
 
@@ -87,19 +87,19 @@ def test_a_parked_household_ends_with_one_and_its_error(firm):
 
 
 def test_a_fault_of_the_facts_parks_the_household_and_closes_the_others(firm):
-    book.bend(firm, "UPDATE planning_firm SET thresholds = '{\"no_such_threshold\": 1}'")
+    book.put_thresholds(firm, {"no_such_threshold": 1})
     code, out, _ = run("2025-03")
     assert code == 1
-    assert "Correct the firm's thresholds" in out
+    assert "'no_such_threshold' is not a threshold" in out
     assert {state for _, _, state, _ in closed(firm)} == {"parked"}
 
 
 def test_facts_that_cannot_be_read_leave_the_results_and_say_so(firm):
     run("2025-03")
-    book.bend(firm, "UPDATE planning_firm SET thresholds = '{\"no_such_threshold\": 1}'")
+    book.put_thresholds(firm, {"no_such_threshold": 1})
     code, _, err = run("2025-03")
     assert code == 1
-    assert "Correct the firm's thresholds" in err
+    assert "'no_such_threshold' is not a threshold" in err
     assert [one.state for one in book.rows(firm)] == ["done", "done"]
 
 

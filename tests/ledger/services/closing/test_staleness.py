@@ -201,12 +201,12 @@ def test_a_person_has_a_parked_month_tried_again():
 
 def test_a_corrected_household_that_cannot_be_read_keeps_its_results_and_the_error(firm):
     book.load(firm, book.edited(PAPERS, restate_march), reason="restated")
-    book.bend(firm, "UPDATE planning_firm SET thresholds = '{\"no_such_threshold\": 1}'")
+    book.put_thresholds(firm, {"no_such_threshold": 1})
     outcome = close(firm)
     assert [one.state for one in outcome] == ["failed"]
     found = book.row(firm, "2025-03")
     assert (found.state, found.version, found.stale_reason) == ("done", 1, "restated")
     assert "no_such_threshold" in found.error
-    book.bend(firm, "UPDATE planning_firm SET thresholds = '{}'")
+    book.put_thresholds(firm, {})
     close(firm)
     assert (book.row(firm, "2025-03").version, book.row(firm, "2025-03").error) == (2, "")
