@@ -56,7 +56,7 @@ Traced = Mapping[str, OpeningClasses] | None
 
 @dataclass(frozen=True, slots=True)
 class PlanOnFile:
-    """The plan's version in force: its number, the digest of its inputs, when it was put on file."""
+    """The plan's version in force: number, digest of its inputs, day it was put on file."""
 
     number: int
     digest: str

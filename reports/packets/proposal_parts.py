@@ -95,10 +95,11 @@ def first_instructions(plan: Plan, result: PlanResult) -> list[dict[str, str | N
     ends = last_day(shift_month(first, INSTRUCTED_MONTHS - 1))
     into = None if plan.reborrow is None else plan.reborrow.into
     line = "" if plan.reborrow is None else plan.reborrow.line
-    rows: list[dict[str, str | None]] = []
-    for paid in result.payments:
-        if paid.payment and paid.date <= ends:
-            rows.append(_row(paid.date, "payment", paid.payment, paid.mortgage, None))
+    rows = [
+        _row(paid.date, "payment", paid.payment, paid.mortgage, None)
+        for paid in result.payments
+        if paid.payment and paid.date <= ends
+    ]
     for draw in result.draws:
         if draw.date > ends:
             continue
