@@ -166,7 +166,7 @@ _AT_ZERO = {"y": {"datum": 0}}
 
 
 def chance_chart(chance: Mapping[str, Any], language: str, width: int = 640) -> Chart | None:
-    """How far the drawn paths lie apart: nine in ten as a line, half as a bar, the middle a tick."""
+    """How far the drawn paths lie apart: nine in ten a line, half a bar, the middle a tick."""
     if not chance:
         return None
     names = {
@@ -214,7 +214,9 @@ def chance_chart(chance: Mapping[str, Any], language: str, width: int = 640) -> 
         "high": signed_money(chance["lead_over_ordinary"]["p95"], language),
         "middle": signed_money(chance["lead_over_ordinary"]["p50"], language),
     }
-    title = _("Drawn paths: the thin line holds nine in ten, the bar half, the stroke is the middle")
+    title = _(
+        "Drawn paths: the thin line holds nine in ten, the bar half, the stroke is the middle"
+    )
     return Chart("chance", title, alt, draw(spec, language, width), (), ())
 
 

@@ -149,7 +149,9 @@ HISTORY_CAUTIONS: tuple[str, ...] = (
     gettext_noop(
         "A replay of the past, not a forecast. What comes may be worse than the worst start."
     ),
-    gettext_noop("Starts a year apart share most of their months: they are few independent trials."),
+    gettext_noop(
+        "Starts a year apart share most of their months: they are few independent trials."
+    ),
 )
 
 SERIES: tuple[tuple[str, str, str], ...] = (
