@@ -54,6 +54,7 @@ def debts_chart(debts: Rows, language: str, width: int = 640) -> Chart | None:
         "symbolType": "square",
         "symbolSize": 130,
         "symbolStrokeWidth": 1.4,
+        "labelLimit": 260,
     }
     colour = {
         "field": "kind",
@@ -70,7 +71,7 @@ def debts_chart(debts: Rows, language: str, width: int = 640) -> Chart | None:
     money_axis = {"format": "$.3~s", "tickCount": 5, "title": None}
     spec = {
         "width": width - 70,
-        "height": 240,
+        "height": 200,
         "encoding": {"x": x},
         "layer": [
             {
@@ -181,7 +182,7 @@ def chance_chart(chance: Mapping[str, Any], language: str, width: int = 640) -> 
         "field": "label",
         "type": "nominal",
         "sort": list(names.values()),
-        "axis": {"title": None, "labelLimit": 230, "ticks": False, "domain": False},
+        "axis": {"title": None, "labelLimit": 320, "ticks": False, "domain": False},
     }
     axis = {"format": "$.3~s", "tickCount": 6, "title": None}
 
@@ -190,7 +191,7 @@ def chance_chart(chance: Mapping[str, Any], language: str, width: int = 640) -> 
         return {"mark": mark, "encoding": {"y": y, "x": x, "x2": {"field": last}}}
 
     spec = {
-        "width": width - 260,
+        "width": width - 300,
         "height": {"step": 34},
         "data": {"values": values},
         "layer": [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import template
@@ -52,6 +53,13 @@ def gap(amount: str) -> str:
 def short_percent(fraction: str | None) -> str:
     """A decimal fraction as a percentage of one place."""
     return "–" if fraction is None else formatting.percent(str(fraction), _language(), 1)
+
+
+@register.filter
+def trim_percent(fraction: str) -> str:
+    """A decimal fraction as a percentage, without decimals when it is whole."""
+    whole = Decimal(fraction) * 100 == int(Decimal(fraction) * 100)
+    return formatting.percent(fraction, _language(), 0 if whole else 2)
 
 
 @register.filter
