@@ -150,7 +150,7 @@ HISTORY_CAUTIONS: tuple[str, ...] = (
         "A replay of the past, not a forecast. What comes may be worse than the worst start."
     ),
     gettext_noop(
-        "Starts a year apart share most of their months: they are few independent trials."
+        "Starts close together share most of their months: they are few independent trials."
     ),
 )
 
