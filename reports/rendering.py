@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import gc
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,9 @@ from django.utils.translation import gettext as _
 
 from config import formatting
 from reports import charts
+from reports.packets.proposal import FORMAT as PROPOSAL
 from reports.packets.words import CAUTIONS, SHORT_CAUTION
+from reports.proposal_pages import proposal_charts, proposal_html
 
 TEMPLATE_VERSION = "1"
 ASSETS = Path(__file__).resolve().parent / "static" / "reports"
@@ -35,12 +37,18 @@ class ReferenceRefusedError(ValueError):
 
 
 def render_packet(data: Mapping[str, Any]) -> bytes:
-    """The PDF of a quarterly packet's snapshot, in the snapshot's own language."""
+    """The PDF of a packet's snapshot, in the snapshot's own language."""
+    sheets: tuple[str, ...] = ("packet.css",)
     with translation.override(str(data["language"])):
-        drawn = packet_charts(data)
-        html = packet_html(data, drawn)
+        if data["format"] == PROPOSAL:
+            sheets = (*sheets, "proposal.css")
+            drawn = proposal_charts(data)
+            html = proposal_html(data, drawn, TEMPLATE_VERSION)
+        else:
+            drawn = packet_charts(data)
+            html = packet_html(data, drawn)
     images = {f"{SCHEME}chart/{one.name}": one.svg for one in drawn}
-    return pdf_bytes(html, images)
+    return pdf_bytes(html, images, sheets)
 
 
 def packet_charts(data: Mapping[str, Any]) -> list[charts.Chart]:
@@ -86,14 +94,16 @@ def toolchain() -> dict[str, str]:
     }
 
 
-def pdf_bytes(html: str, images: Mapping[str, str]) -> bytes:
+def pdf_bytes(
+    html: str, images: Mapping[str, str], sheets: Sequence[str] = ("packet.css",)
+) -> bytes:
     """Draw HTML as a tagged PDF. Any reference but fonts and `images` is fatal."""
     from weasyprint import CSS, HTML
     from weasyprint.text.fonts import FontConfiguration
 
     fetcher = _fetcher(images)
     fonts = FontConfiguration()
-    css = (ASSETS / "packet.css").read_text(encoding="utf-8")
+    css = "\n".join((ASSETS / name).read_text(encoding="utf-8") for name in sheets)
     with _quiet_collector(), _refusals_as_errors():
         document = HTML(string=html, url_fetcher=fetcher, base_url=SCHEME, media_type="print")
         sheet = CSS(string=css, url_fetcher=fetcher, font_config=fonts, base_url=SCHEME)

@@ -12,7 +12,7 @@ from reports.views.books import books
 from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.firm import firm
-from reports.views.households import household, month, packet
+from reports.views.households import household, month, packet, propose
 from reports.views.messages import (
     mail_details,
     messages,
@@ -60,6 +60,7 @@ urlpatterns = [
     path("households/<str:ref>/plan/versions/<int:number>/", plan_version, name="plan_version"),
     path("households/<str:ref>/plan/offers/", offers, name="plan_offers"),
     path("households/<str:ref>/plan/offers/save/", save_offer, name="plan_offers_save"),
+    path("households/<str:ref>/proposal/", propose, name="propose"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),
@@ -73,7 +74,5 @@ urlpatterns = [
     path("messages/webhooks/<uuid:endpoint_id>/off/", switch_off_webhook, name="webhook_off"),
     path("", include("reports.account_urls")),
     path("firm/", firm, name="firm"),
-    path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
-    path("logout/", auth.LogoutView.as_view(), name="logout"),
     path("language/", login_not_required(set_language), name="set_language"),
 ]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields
+from datetime import timedelta
 
 from ledger.core.close import MonthClose, Report
 from ledger.core.deductions import DeductionYear
 from ledger.core.digest import ENGINE
 from ledger.core.drift.findings import Step
 from ledger.core.drift.lives import FindingRun
-from ledger.core.trace_adapter import line_rows
+from ledger.core.trace_adapter import line_rows, opening_classes
 from ledger.core.trace_view import LineView
 from planning.core.comparison import comparison
 from planning.core.money import text_from_cents
@@ -44,14 +45,15 @@ def report_json(
         "warnings": list(report.warnings),
     }
     if with_comparison and report.household.plan is not None:
-        compared = comparison(report.household, report.plan)
+        traced = opening_classes(report.household, report.household.plan.starts - timedelta(days=1))
+        compared = comparison(report.household, report.plan, traced)
         if with_history:
             # They bring arrays and sixty years of months, which a plain report starts without.
             from planning.core.history import history
             from planning.core.monte_carlo import monte_carlo
 
-            compared["history"] = history(report.household)
-            compared["chance"] = monte_carlo(report.household)
+            compared["history"] = history(report.household, traced)
+            compared["chance"] = monte_carlo(report.household, traced)
         shown["comparison"] = compared
     return shown
 

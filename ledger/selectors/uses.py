@@ -15,11 +15,11 @@ from ledger.core.decision import DecisionEffect, decision_effect, drawing
 from ledger.core.facts import Fact
 from ledger.core.trace_types import DrawTrace
 from ledger.core.tracing import trace
-from ledger.mapping import household_value, thresholds_value
+from ledger.mapping import household_value
+from ledger.selectors.thresholds import thresholds_in_force
 from planning.access import Access, NotVisibleError
 from planning.core.months import last_day
 from planning.core.types import Evidence, Household, Split
-from planning.models import Firm
 
 Missing = Literal["use", "rest", "paper", "file"]
 
@@ -231,7 +231,7 @@ def effect_of_use(access: Access, ref: str, draw: str, splits: tuple[Split, ...]
     """What deciding like this would change. Writes nothing. Raises BadInput, NotVisibleError."""
     access.require("use.decide")
     row = access.household(ref)
-    thresholds = thresholds_value(Firm.objects.get(pk=access.firm_id).thresholds)
+    thresholds = thresholds_in_force(access.firm_id)
     return decision_effect(household_value(row), draw, splits, thresholds=thresholds)
 
 

@@ -10,7 +10,7 @@ their months.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -31,6 +31,7 @@ from planning.core.rates import as_decimal
 from planning.core.types import Household
 
 Traced = Mapping[str, OpeningClasses] | None
+Watch = Callable[[Sequence[str]], Iterable[str]]
 
 CAUTIONS = (
     "A replay of the past, not a forecast. What comes may be worse than the worst start.",
@@ -135,11 +136,13 @@ def history(
     mortgage_discount: Decimal = Decimal(0),
     fee_annual: Decimal = Decimal(0),
     file: str = "",
+    watch: Watch = tuple,
 ) -> dict[str, object]:
     """All replays and their summary, for the report key "comparison.history".
 
-    `every` takes each n-th start month only. Empty without a plan, and when no
-    start has so many months after it.
+    `every` takes each n-th start month only; `watch` is handed the starts and gives
+    them back one by one, so that a command can show how far it is. Empty without a
+    plan, and when no start has so many months after it.
     """
     plan = household.plan
     if plan is None:
@@ -158,7 +161,7 @@ def history(
             fee_annual=fee_annual,
             file=file,
         )
-        for start in starts
+        for start in watch(starts)
     )
     return {
         "kind": "replay of history",

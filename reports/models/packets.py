@@ -9,7 +9,7 @@ from django.db.models.functions import Now
 
 from config.database.base import FirmOwned, owned_key
 
-PACKET_KINDS = ("quarterly",)
+PACKET_KINDS = ("quarterly", "proposal")
 PACKET_STATES = ("queued", "rendering", "stored", "parked")
 LANGUAGES = ("en", "fr")
 
@@ -26,7 +26,7 @@ class Packet(FirmOwned):
 
     household = owned_key("planning.Household", "packets")
     kind = models.CharField(max_length=12)
-    period = models.CharField(max_length=7, help_text="2026-Q3")
+    period = models.CharField(max_length=7, help_text="2026-Q3, or plan3")
     language = models.CharField(max_length=2)
     version = models.PositiveIntegerField()
     as_of = models.DateField()

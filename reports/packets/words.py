@@ -73,6 +73,10 @@ ENTRY_WORDS: dict[str, str] = {
 }
 
 INSTRUCTION_WORDS: dict[str, str] = {
+    "payment": gettext_noop("Pay the mortgage from own cash"),
+    "opening": gettext_noop("Draw the opening amount on the line and invest it the same day"),
+    "interest-draw": gettext_noop("Pay the line's interest by a draw on the line"),
+    "dam": gettext_noop("Pay the expenses that earn the receipts by a draw on the line"),
     "catch-up": gettext_noop("Re-borrow the room left open and invest it the same day"),
     "reborrow": gettext_noop("After the mortgage payment, re-borrow and invest the same day"),
     "interest": gettext_noop("Pay the line's interest from own cash"),

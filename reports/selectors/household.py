@@ -3,20 +3,29 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
 from django.db.models.fields.json import KeyTransform
+from django.utils.timezone import localdate
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 
 from config import formatting
+from ledger.core.trace_adapter import opening_classes
 from ledger.mapping import household_value
 from ledger.models import Finding
 from ledger.selectors.restatements import revisions
 from planning.core.months import last_day
+from planning.core.plan_types import OpeningClasses
 from planning.core.types import Household
+from planning.mapping import in_force
+from planning.models import PlanVersion
 from reports.models import Packet
+from reports.packets.proposal import PlanOnFile
 from reports.packets.words import PACKET_WORDS
 from reports.selectors.pages import household_page, month_page
 from reports.selectors.restated import (
@@ -63,6 +72,7 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
         | {
             "shows_findings": access.can("finding.view"),
             "shows_plan": household.plan is not None and access.can("plan.view"),
+            "may_propose": household.plan is not None and access.can("packet.issue"),
             "shows_draws": access.can("evidence.view"),
             "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
             "packets": [
@@ -108,6 +118,31 @@ def month_page_of(access: Any, ref: str, month: str) -> dict[str, Any] | None:
     return page | {"shows_findings": shows, "restated": restated}
 
 
+@dataclass(frozen=True, slots=True)
+class Proposable:
+    """A household's row and facts, its plan's version in force, its opening classes.
+
+    `on_file` is None without a plan.
+    """
+
+    row: Any
+    household: Household
+    on_file: PlanOnFile | None
+    traced: Mapping[str, OpeningClasses]
+
+
+def plan_to_propose(access: Any, ref: str) -> Proposable:
+    """What a proposal is made of: the household with the plan in force."""
+    row = access.household(ref)
+    household = household_value(row)
+    found = in_force(PlanVersion.objects.filter(household=row), None)
+    if found is None or household.plan is None:
+        return Proposable(row, household, None, {})
+    on_file = PlanOnFile(found.number, found.digest, localdate(found.recorded_at))
+    eve = household.plan.starts - timedelta(days=1)
+    return Proposable(row, household, on_file, opening_classes(household, eve))
+
+
 def stored_packet(access: Any, ref: str, packet_id: UUID) -> Packet | None:
     """A packet with its bytes; None when the household has no such packet stored."""
     row = access.household(ref)
@@ -141,10 +176,9 @@ def _standing(one: Any, newest: int, closed: dict[str, Any], found: Revisions) -
 
 
 def _packet(one: Packet, language: str) -> dict[str, Any]:
-    year, quarter = one.period.split("-Q")
     return {
         "id": one.pk,
-        "period": formatting.quarter(int(year), int(quarter), language),
+        "period": _period(one, language),
         "name": one.file_name,
         "version": one.version,
         "language": one.language,
@@ -153,3 +187,11 @@ def _packet(one: Packet, language: str) -> dict[str, Any]:
         "stored": one.state == "stored",
         "state": PACKET_WORDS[one.state],
     }
+
+
+def _period(one: Packet, language: str) -> str:
+    """A packet's period in words: its quarter, or the plan's version."""
+    if one.kind == "proposal":
+        return _("Plan %(number)s") % {"number": one.period.removeprefix("plan")}
+    year, quarter = one.period.split("-Q")
+    return formatting.quarter(int(year), int(quarter), language)

@@ -67,17 +67,28 @@ def issue_quarterly(*, access: Any, request: QuarterlyRequest) -> Packet:
             request.language or row.language,
             request.as_of or default_as_of(quarter),
         )
-        packet, is_new = _equal_or_next(row, data, access)
-        if is_new:
-            record(
-                access,
-                "packet.issued",
-                object_type="packet",
-                object_id=packet.pk,
-                detail={"household": household.ref, "period": packet.period}
-                | {"version": packet.version, "inputs": packet.input_digest},
-            )
-            _announce(packet, household.ref)
+        return keep_packet(
+            access=access, row=row, kind="quarterly", period=data["period"]["label"], data=data
+        )
+
+
+def keep_packet(*, access: Any, row: Any, kind: str, period: str, data: dict[str, Any]) -> Packet:
+    """The packet with this snapshot's inputs: the one on file, or the next version, queued.
+
+    `row` is the household's. What is made now goes into the trail. Belongs inside
+    the caller's transaction.
+    """
+    packet, is_new = _equal_or_next(row, kind, period, data, access)
+    if is_new:
+        record(
+            access,
+            "packet.issued",
+            object_type="packet",
+            object_id=packet.pk,
+            detail={"household": row.ref, "kind": kind, "period": packet.period}
+            | {"version": packet.version, "inputs": packet.input_digest},
+        )
+        _announce(packet, row.ref)
     return packet
 
 
@@ -88,18 +99,29 @@ def _announce(packet: Packet, ref: str) -> None:
     webhooks.emit(packet.firm_id, [webhooks.Event("packet.issued", str(packet.pk), refs)])
 
 
-def _equal_or_next(row: Any, data: dict[str, Any], access: Any) -> tuple[Packet, bool]:
-    """The packet with these inputs, made now or found; whether it was made now."""
-    key = {
+def packet_on_file(row: Any, kind: str, input_digest: str) -> Packet | None:
+    """The household's packet of a kind with these inputs under today's templates, if any."""
+    return Packet.objects.filter(**_inputs(row, kind, input_digest)).first()
+
+
+def _inputs(row: Any, kind: str, input_digest: str) -> dict[str, Any]:
+    return {
         "household_id": row.pk,
-        "kind": "quarterly",
-        "input_digest": data["input_digest"],
+        "kind": kind,
+        "input_digest": input_digest,
         "template_version": TEMPLATE_VERSION,
     }
+
+
+def _equal_or_next(
+    row: Any, kind: str, period: str, data: dict[str, Any], access: Any
+) -> tuple[Packet, bool]:
+    """The packet with these inputs, made now or found; whether it was made now."""
+    key = _inputs(row, kind, data["input_digest"])
     series = {
         "household_id": row.pk,
-        "kind": "quarterly",
-        "period": data["period"]["label"],
+        "kind": kind,
+        "period": period,
         "language": data["language"],
     }
     while True:

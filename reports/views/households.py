@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils.cache import add_never_cache_headers
-from django.views.decorators.http import require_safe
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
 
+from config.problems import BadInput
 from reports.selectors.household import household_page_of, month_page_of, stored_packet
+from reports.services.packets import draw_packet
+from reports.services.proposals import ProposalRequest, issue_proposal
 from reports.views.guard import needs
 
 
@@ -45,3 +51,23 @@ def packet(request: HttpRequest, ref: str, packet_id: Any) -> HttpResponse:
     add_never_cache_headers(response)
     response["Cache-Control"] = "no-store"
     return response
+
+
+@require_POST
+@needs("packet.issue")
+def propose(request: HttpRequest, ref: str) -> HttpResponse:
+    """Make the proposal of the plan in force, in the page's language, and draw it at once."""
+    language = "fr" if (get_language() or "").startswith("fr") else "en"
+    try:
+        packet = issue_proposal(access=request.access, request=ProposalRequest(ref, language))
+    except BadInput as error:
+        for problem in error.problems:
+            messages.error(request, f"{problem.message}. {problem.remedy}.")
+        return redirect("household", ref)
+    draw_packet(access=request.access, packet_id=packet.pk)
+    messages.success(
+        request,
+        _("The proposal is made; it stands under Packets as %(name)s.")
+        % {"name": packet.file_name},
+    )
+    return redirect("household", ref)

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import json
+import sys
 from argparse import ArgumentParser
+from collections.abc import Iterable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand
+from tqdm import tqdm
 
 from config.files import write_whole
 from config.problems import BadInput, Problem
 from reports.packets.period import read_quarter
+from reports.packets.proposal import STARTS_EVERY
 from reports.services.asking import access_for
 from reports.services.packets import (
     NotClosedError,
@@ -20,6 +24,7 @@ from reports.services.packets import (
     draw_packet,
     issue_quarterly,
 )
+from reports.services.proposals import ProposalRequest, issue_proposal
 
 
 class Command(BaseCommand):
@@ -33,22 +38,27 @@ class Command(BaseCommand):
         quarterly = kinds.add_parser("quarterly", help="the packet of one quarter")
         quarterly.add_argument("ref", metavar="REF", help="the household's reference")
         quarterly.add_argument("quarter", metavar="YYYY-Qn", help="the quarter, as in 2026-Q3")
-        quarterly.add_argument("--out", required=True, metavar="DIR", help="folder for the PDF")
-        quarterly.add_argument("--firm", metavar="F", help="the firm, when several know the ref")
-        quarterly.add_argument(
-            "--language", choices=("en", "fr"), help="default: the household's own"
+        add_common(quarterly, "quarter end + 10")
+        proposal = kinds.add_parser("proposal", help="the proposal of the plan in force")
+        proposal.add_argument("ref", metavar="REF", help="the household's reference")
+        proposal.add_argument(
+            "--every",
+            type=int,
+            default=STARTS_EVERY,
+            metavar="N",
+            help="replay history from each N-th month; default 12, 1 takes a minute or more",
         )
-        quarterly.add_argument(
-            "--as-of", metavar="YYYY-MM-DD", help="date of the packet; default: quarter end + 10"
-        )
-        quarterly.add_argument("--json", action="store_true", help="print the outcome as JSON")
+        add_common(proposal, "the day the plan's version was put on file")
 
     def handle(self, **options: Any) -> None:
         """Issue, draw and write the packet."""
         try:
             request, out, access = self._read(options)
             with access.opened():
-                packet = issue_quarterly(access=access, request=request)
+                if isinstance(request, ProposalRequest):
+                    packet = issue_proposal(access=access, request=request, watch=bar)
+                else:
+                    packet = issue_quarterly(access=access, request=request)
             # Its own transaction each: a packet once issued stays, drawn or not.
             with access.opened():
                 packet = draw_packet(access=access, packet_id=packet.pk)
@@ -60,12 +70,14 @@ class Command(BaseCommand):
         path = write_whole(out / name, pdf)
         self._tell(packet, path, as_json=options["json"])
 
-    def _read(self, options: dict[str, Any]) -> tuple[QuarterlyRequest, Path, Any]:
+    def _read(
+        self, options: dict[str, Any]
+    ) -> tuple[QuarterlyRequest | ProposalRequest, Path, Any]:
         """The request, the folder and the access. Raises BadInput with every fault."""
         problems: list[Problem] = []
         quarter = as_of = access = None
         try:
-            quarter = read_quarter(options["quarter"])
+            quarter = read_quarter(options["quarter"]) if options["kind"] == "quarterly" else None
         except BadInput as error:
             problems += error.problems
         try:
@@ -83,9 +95,12 @@ class Command(BaseCommand):
             access = access_for(options["ref"], options["firm"])
         except BadInput as error:
             problems += error.problems
-        if problems or quarter is None:
+        if problems:
             raise BadInput(problems)
-        return QuarterlyRequest(options["ref"], quarter, options["language"], as_of), out, access
+        ref, language = options["ref"], options["language"]
+        if quarter is not None:
+            return QuarterlyRequest(ref, quarter, language, as_of), out, access
+        return ProposalRequest(ref, language, as_of, options["every"]), out, access
 
     def _refuse(self, error: BadInput, *, as_json: bool) -> None:
         for problem in error.problems:
@@ -124,3 +139,22 @@ class Command(BaseCommand):
             "inputs": packet.input_digest,
         }
         self.stdout.write(json.dumps(shown, ensure_ascii=False, indent=1))
+
+
+def add_common(parser: ArgumentParser, dated: str) -> None:
+    """The arguments that every kind of packet takes; `dated` says the date it has by default."""
+    parser.add_argument("--out", required=True, metavar="DIR", help="folder for the PDF")
+    parser.add_argument("--firm", metavar="F", help="the firm, when several know the ref")
+    parser.add_argument("--language", choices=("en", "fr"), help="default: the household's own")
+    parser.add_argument(
+        "--as-of", metavar="YYYY-MM-DD", help=f"date of the packet; default: {dated}"
+    )
+    parser.add_argument("--json", action="store_true", help="print the outcome as JSON")
+
+
+def bar(starts: Sequence[str]) -> Iterable[str]:
+    """The starts of history with a progress bar on the error output."""
+    shown: Iterable[str] = tqdm(
+        starts, desc="Replaying history", unit="start", disable=None, file=sys.stderr
+    )
+    return shown
