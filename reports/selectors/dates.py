@@ -10,11 +10,11 @@ from typing import Any
 from uuid import UUID
 
 from ledger.core.lifecycle import waits_until
-from ledger.mapping import household_value
 from ledger.models import Finding
 from planning.access import Access
 from planning.core.months import last_day, month_of, shift_month
 from planning.core.types import Household
+from reports.selectors.ahead import households_ahead
 from reports.selectors.book import finding_json, working
 from reports.selectors.digest import link, reborrow_dates
 
@@ -56,8 +56,8 @@ def dates_of(access: Access, today: date) -> tuple[Dated, ...]:
     for one in Finding.objects.filter(working(), household_id__in=ids):
         findings[one.household_id].append(finding_json(one))
     found = _book_dates(access.firm_id, today)
-    for row in rows:
-        found += _household_dates(row, household_value(row), findings.get(row.pk, []), today)
+    for row, household in households_ahead(rows):
+        found += _household_dates(row, household, findings.get(row.pk, []), today)
     return tuple(sorted(found, key=lambda one: (one.day, one.kind, one.ref, one.account)))
 
 

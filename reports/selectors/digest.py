@@ -13,7 +13,6 @@ from django.db.models import Count
 from django.urls import reverse
 
 from config.problems import BadInput
-from ledger.mapping import household_value
 from ledger.models import Finding, HouseholdMonth
 from planning.access import Access
 from planning.core.money import cents_from_text, text_from_cents
@@ -23,6 +22,7 @@ from reports.models import Packet
 from reports.packets.findings import by_severity, ordered
 from reports.packets.instructions import dated_instructions, renewals_ahead
 from reports.packets.values import SEVERITIES
+from reports.selectors.ahead import households_ahead
 from reports.selectors.book import finding_json, working
 
 RENEWAL_DAYS = 120
@@ -93,10 +93,10 @@ def digest_of(access: Access, day: date) -> Digest:
     unready = Packet.objects.filter(household_id__in=ids).exclude(state="stored")
     packets = _counts(unready)
     entries = []
-    for row in rows:
+    for row, household in households_ahead(rows):
         found = ordered(findings.get(row.pk, []))
         missing = sum(one["code"] == MISSING for one in found)
-        reborrow, renewals = _ahead(household_value(row), found, day)
+        reborrow, renewals = _ahead(household, found, day)
         entries.append(
             Entry(
                 ref=row.ref,

@@ -11,11 +11,15 @@ from django.test import Client
 from icalendar import Calendar
 
 from config.models import User
+from ledger.mapping import household_value
 from planning.access import Access
 from planning.models import Membership
 from reports.calendars import calendar_bytes
 from reports.models import CalendarFeed
+from reports.packets.instructions import renewals_ahead
+from reports.selectors.ahead import households_ahead
 from reports.selectors.dates import dates_of
+from reports.selectors.digest import reborrow_dates
 from reports.services import notices
 from tests.reports.conftest import CANARY, CANARY_REF, Book
 from tests.reports.sample import REF
@@ -210,3 +214,18 @@ def test_no_token_reaches_the_log(book: Book, caplog):
         assert Client().get(path).status_code == 404
     assert "Too Many Requests: (address)" in caplog.text
     assert path[10:40] not in caplog.text
+
+
+def test_looking_ahead_from_balances_alone_gives_the_same(book: Book):
+    who = access(book, "principal")
+    with who.opened():
+        rows = list(who.households())
+        for row, light in households_ahead(rows):
+            full = household_value(row)
+            assert light.statements
+            assert not any(one.entries for one in light.statements)
+            last = date(2027, 3, 31)
+            found = reborrow_dates(light, [], TODAY, last)
+            assert found == reborrow_dates(full, [], TODAY, last)
+            assert len(found) == 6
+            assert renewals_ahead(light, TODAY) == renewals_ahead(full, TODAY)
