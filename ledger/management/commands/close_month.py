@@ -44,7 +44,7 @@ class Command(BaseCommand):
             type=float,
             default=600.0,
             metavar="SECONDS",
-            help="with --queue: how long to watch at most (default 600)",
+            help="with --queue: give up when nothing has moved for so long (default 600)",
         )
         parser.add_argument("--json", action="store_true", help="print the outcome as JSON")
 
@@ -107,12 +107,15 @@ def _inline(work: asking.Work) -> tuple[Outcome, ...]:
 
 
 def _queue(work: asking.Work, seconds: float) -> None:
+    """Hint the workers and watch; give up when nothing has moved for `seconds`."""
     asking.send(work)
-    until = time.monotonic() + seconds
+    moved, until = -1, 0.0
     with tqdm(unit="month", desc=work.firm, disable=None, file=sys.stderr) as bar:
         for settled, total in asking.watch(work):
             bar.total, bar.n = total, settled
             bar.refresh()
+            if settled > moved:
+                moved, until = settled, time.monotonic() + seconds
             if settled >= total or time.monotonic() > until:
                 return
             time.sleep(POLL_SECONDS)
