@@ -177,7 +177,7 @@ def test_writing_methods_are_refused(book):
 
 # Session, user and membership are three of each; scopes and savepoints are not counted.
 @pytest.mark.parametrize(
-    ("page", "queries"), [("book", 9), ("household", 24), ("month", 24), ("runs", 4)]
+    ("page", "queries"), [("book", 9), ("household", 27), ("month", 27), ("runs", 4)]
 )
 def test_query_counts(book, page, queries):
     client = book.signed_in("advisor")
