@@ -310,3 +310,28 @@ def test_an_advisor_who_joins_later_finds_their_households(access: Access):
         assert access.household("HH-7").advisor_id == member.pk
     again = load_households(access=access, files=[("late.json", household)])
     assert not again[0].changed
+
+
+def test_suitability_and_gains_come_back_as_they_were_and_a_new_record_is_a_version(access):
+    data = sample()
+    data["members"][0]["gains"] = [{"on": "2025-03-02", "amount": "0.01"}]
+    data["suitability"] = {
+        "assessments": [
+            {"on": "2025-01-05", "net_worth": "-12.50", "liquid_net_worth": "0.00",
+             "gross_income": "90000.00", "other_loans": "1.00", "other_payments": "250.00",
+             "knowledge": "low", "risk_tolerance": "high", "horizon_years": 0},
+            {"on": "2025-06-05"},
+        ],
+        "disclosures": ["2025-01-05", "2025-07-01"],
+    }  # fmt: skip
+    loaded = load(access, data)
+    kept = dumped(access, loaded.ref)
+    assert kept["suitability"] == data["suitability"]
+    assert kept["members"][0]["gains"] == data["members"][0]["gains"]
+    assert not load(access, data).changed
+    data["suitability"]["disclosures"].append("2025-12-30")
+    assert load(access, data).changes == ("version 2",)
+    assert dumped(access, loaded.ref)["suitability"] == data["suitability"]
+    del data["suitability"]
+    load(access, data)
+    assert "suitability" not in dumped(access, loaded.ref)

@@ -26,8 +26,13 @@ def sample() -> dict[str, Any]:
         "household": {"ref": "HH-1", "name": "Alder", "province": "ON", "advisor": None},
         "members": [
             {"ref": "m1", "name": "Wren Alder", "province": "ON", "born": 1984,
-             "income": {"2025": "128000.00"}},
+             "income": {"2025": "128000.00"},
+             "gains": [{"on": "2025-02-03", "amount": "10.00"}]},
         ],
+        "suitability": {
+            "assessments": [{"on": "2025-01-05", "net_worth": "-5.00", "knowledge": "low"}],
+            "disclosures": ["2025-01-05", "2025-07-05"],
+        },
         "facility": {"lender_value": "780000.00", "registered_limit": "624000.00",
                      "line_cap": "507000.00"},
         "mortgages": [
@@ -79,7 +84,8 @@ def test_every_sample_reads_and_satisfies_the_published_schema(path: Path) -> No
 
 def test_the_published_schema_and_the_reader_refuse_the_same_keys() -> None:
     for place in ("", "facility", "mortgages.0", "mortgages.0.terms.0", "lines.0",
-                  "statements.0", "statements.0.entries.0", "uses.0.splits.0"):  # fmt: skip
+                  "statements.0", "statements.0.entries.0", "uses.0.splits.0",
+                  "members.0.gains.0", "suitability", "suitability.assessments.0"):  # fmt: skip
         data = sample()
         node: Any = data
         for step in filter(None, place.split(".")):
@@ -126,6 +132,11 @@ def test_all_faults_are_named_at_once() -> None:
         ("lines.0.day_basis", 360),
         ("investments.0.ref", "personal"),
         ("version", 2),
+        ("members.0.gains.0.amount", "0.00"),
+        ("suitability.assessments.0.net_worth", 5),
+        ("suitability.assessments.0.knowledge", "some"),
+        ("suitability.assessments.0.horizon_years", 101),
+        ("suitability.disclosures.1", "2025-01-05"),
     ],
 )
 def test_a_wrong_value_is_refused_with_its_path(path: str, value: object) -> None:
