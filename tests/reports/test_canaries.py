@@ -212,17 +212,11 @@ def their_addresses_are_nobodys(paths: tuple[str, ...]) -> None:
 
 
 def refusal(role: str, path: str) -> int:
-<<<<<<< HEAD
-    """403 where the role has no such pages at all, ours or theirs; else there is no such page."""
-    staff_only = role == "client" and STAFF_PAGE.search(path)
-    return 403 if role == "accountant" or staff_only else 404
-=======
     """403 where the role may do no such thing at all; else 404: there is no such page."""
-    staff_only = "/draws/" in path or "/papers/" in path
+    staff_only = STAFF_PAGE.search(path) is not None
     taking_back = "/draws/" in path and "/papers/" in path and not path.endswith("/papers/")
     refused = {"accountant": True, "client": staff_only, "assistant": taking_back}
     return 403 if refused.get(role, False) else 404
->>>>>>> wt-uses
 
 
 def nothing_in_our_commands() -> None:
