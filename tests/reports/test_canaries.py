@@ -26,6 +26,7 @@ from reports.demo import book, people
 from reports.demo.profiles import FIRST_MONTH, OTHER_PROFILES, PROFILES
 from reports.packets.period import read_quarter
 from reports.services.packets import QuarterlyRequest, draw_packet, issue_quarterly
+from reports.services.proposals import ProposalRequest, issue_proposal
 
 CANARIES = (
     "Quillonmere", "Quillmark", "Umberlode", "Ottoline", "Thessaly", "Oxlade", "QX-90",
@@ -60,6 +61,11 @@ def two_firms(db: None) -> dict[str, Access]:
                 request = QuarterlyRequest(ref=profile.ref, quarter=read_quarter("2024-Q3"))
                 packet = issue_quarterly(access=access, request=request)
                 draw_packet(access=access, packet_id=packet.pk)
+        with access.opened():
+            # Two starts of history are enough here.
+            proposed = ProposalRequest(ref=profiles[0].ref, every=360)
+            packet = issue_proposal(access=access, request=proposed)
+            draw_packet(access=access, packet_id=packet.pk)
     people.open_client_page(standing[people.FIRM].firm_id, "HH-0101")
     return standing
 
@@ -131,9 +137,15 @@ def their_addresses_are_nobodys(paths: tuple[str, ...]) -> None:
         client.force_login(User.objects.get(email=person.email))
         # An accountant has no pages of households at all yet, ours or theirs.
         expected = 403 if person.role == "accountant" else 404
+        # Where something is made, those who may make nothing are told so first.
+        makes = person.role in ("principal", "advisor")
         for path in named:
-            response = client.get(path)
-            assert response.status_code == expected, (person.role, path)
+            if path.endswith("/proposal/"):
+                response = client.post(path)
+                assert response.status_code == (404 if makes else 403), (person.role, path)
+            else:
+                response = client.get(path)
+                assert response.status_code == expected, (person.role, path)
             assert not found_in(text_of(response)) - {"QX-90"}
 
 
