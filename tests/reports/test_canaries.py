@@ -36,6 +36,7 @@ from reports.packets.period import read_quarter
 from reports.selectors.dates import dates_of
 from reports.services import digests, notices
 from reports.services.packets import QuarterlyRequest, draw_packet, issue_quarterly
+from reports.services.proposals import ProposalRequest, issue_proposal
 
 CANARIES = (
     "Quillonmere", "Quillmark", "Umberlode", "Ottoline", "Thessaly", "Oxlade", "QX-90",
@@ -78,6 +79,11 @@ def two_firms(db: None) -> dict[str, Access]:
                 request = QuarterlyRequest(ref=profile.ref, quarter=read_quarter("2024-Q3"))
                 packet = issue_quarterly(access=access, request=request)
                 draw_packet(access=access, packet_id=packet.pk)
+        with access.opened():
+            # Two starts of history are enough here.
+            proposed = ProposalRequest(ref=profiles[0].ref, every=360)
+            packet = issue_proposal(access=access, request=proposed)
+            draw_packet(access=access, packet_id=packet.pk)
     people.open_client_page(standing[people.FIRM].firm_id, "HH-0101")
     for name, profiles in ((people.FIRM, OURS), (people.OTHER_FIRM, OTHER_PROFILES)):
         decide_on_a_paper(standing[name], profiles[0].ref, theirs=name == people.OTHER_FIRM)
@@ -215,7 +221,12 @@ def refusal(role: str, path: str) -> int:
     """403 where the role may do no such thing at all; else 404: there is no such page."""
     staff_only = STAFF_PAGE.search(path) is not None
     taking_back = "/draws/" in path and "/papers/" in path and not path.endswith("/papers/")
-    refused = {"accountant": True, "client": staff_only, "assistant": taking_back}
+    making = path.endswith("/proposal/")
+    refused = {
+        "accountant": True,
+        "client": staff_only or making,
+        "assistant": taking_back or making,
+    }
     return 403 if refused.get(role, False) else 404
 
 
