@@ -135,12 +135,15 @@ def _blocks(loaded: Loaded) -> Iterator[Ints]:
     """Places that may share a block: like plans side by side."""
     keys = [loaded.column(name) for name in reversed(SORTED_BY)]
     order: Ints = np.lexsort(keys).astype(np.int64)
+    start = loaded.column("start")
     # Length, compounding and the way interest is paid must agree within a block.
     fixed = loaded.table[:3, order]
     cuts = np.flatnonzero((np.diff(fixed, axis=1) != 0).any(axis=0)) + 1
     for group in np.split(order, cuts.tolist()):
         for since in range(0, len(group), BLOCK):
-            yield group[since : since + BLOCK]
+            block = group[since : since + BLOCK]
+            # Within it, those whose year ends in the same month stand together.
+            yield block[np.argsort(start[block] % 12, kind="stable")]
 
 
 def _taken(loaded: Loaded, places: Ints) -> Loaded:
