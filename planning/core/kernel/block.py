@@ -22,6 +22,7 @@ from planning.core.kernel.exact import SHORT, Flags, Floats, Ints, Rate, floats
 from planning.core.kernel.family import LARGEST_LINE
 from planning.core.kernel.loading import (
     CASH,
+    DRAW,
     PREPAY,
     REFUND_INVESTED,
     REFUND_PREPAID,
@@ -75,12 +76,26 @@ class Block:
     def _calendar(self, start: Ints, pay_day: Ints) -> None:
         """The columns by calendar month of their start: one slice for each."""
         self.start = _same(start)
+        self.lasts: list[Floats] = []
         phases = start % 12
         assert (np.diff(phases) >= 0).all()
         cuts = np.searchsorted(phases, np.arange(13)).tolist()
         self.slices = [slice(cuts[one], cuts[one + 1]) for one in range(12)]
         self.pay_day = floats(_same(pay_day))
         self.clipped = bool((pay_day > 28).any())
+
+    def _last_day(self, month: int) -> Floats:
+        """The last day of the month: the same as twelve months ago, but for leap years."""
+        if month < 12:
+            self.lasts.append(floats(days_of(self.start + month)))
+        last = self.lasts[month % 12]
+        february = self._reaching(1, month)
+        if february.start < february.stop and month >= 12:
+            if last.shape[0] > 1:
+                last[february] = days_of(self.start[february] + month)
+            else:
+                last = floats(days_of(self.start + month))
+        return last
 
     def _reaching(self, number: int, month: int) -> slice:
         """The columns whose month `month` is the calendar month `number`, 0 for January."""
@@ -98,12 +113,14 @@ class Block:
     def _month(self, month: int) -> None:
         sums, extras = self.sums, self.extras.get(month)
         at = self.start + month
-        last = floats(days_of(at))
+        last = self._last_day(month)
         sums.begin(month)
         sums.add("mortgage_opening", self.mortgage.balance)
         sums.add("line_opening", self.line.balance)
         self.account.begin()
-        self.mortgage.new_year(self._reaching(0, month))
+        january = self._reaching(0, month)
+        if january.start < january.stop:
+            self.mortgage.new_year(january)
         self.line.begin(at, self.steps.get(month), first=month == 0)
         day = np.minimum(self.pay_day, last) if self.clipped else self.pay_day
         if month == 0:
@@ -121,7 +138,8 @@ class Block:
         self, month: int, day: Floats, extras: Ints | None, last: Floats | None
     ) -> None:
         mortgage = self.mortgage
-        self.line.pay_waiting(day - 1, self._room)
+        if self.line.mode == DRAW:
+            self.line.pay_waiting(day - 1, self._room)
         paying = mortgage.paying(month)
         mortgage.pay(month, paying)
         offers = self._refund(month, paying)
@@ -241,7 +259,10 @@ class Block:
         self.account.capital_leaves(line)
         final = month == self.months - 1
         closing = slice(None) if final else self._reaching(11, month)
-        if final or closing.start < closing.stop:
+        if final:
+            self.refund.end()
+            self._close_year(closing)
+        elif closing.start < closing.stop:
             self._close_year(closing)
         if final or month % 12 == 11:
             self._look()
@@ -249,9 +270,10 @@ class Block:
             self._keep_closing()
 
     def _close_year(self, closing: slice) -> None:
-        self.refund.saving[closing] = self.account.saving(self.deducted, closing)
-        self.deductible[closing] += self.deducted[closing]
-        self.deducted[closing] = 0
+        self.refund.close_year(closing, self.account.saving(self.deducted, closing))
+        deducted = self.deducted[closing]
+        self.deductible[closing] += deducted
+        deducted[:] = 0
 
     def _look(self) -> None:
         """Whether balances stay within the bounds, once in twelve months."""
@@ -310,15 +332,26 @@ class Refunds:
         # Months of the plan in which a column's refund falls due, counted modulo twelve.
         phase = (loaded.column("refund_month") - 1 - start) % 12
         self._due = {one: floats(phase == one) for one in np.unique(phase).tolist()}
+        # Whether the month of the refund has passed when the plan's last month is over.
+        final = (start + loaded.column("months") - 1) % 12
+        self._passed: Floats = floats(final >= loaded.column("refund_month") - 1)
 
     def due_in(self, month: int) -> Floats | None:
         """What is received in a month, to be used up by the caller; None when it is no one's."""
         due = self._due.get(month % 12)
         if due is None:
             return None
-        amount = np.multiply(self.saving, due, out=self._amount)
-        self.received += amount
-        return amount
+        return np.multiply(self.saving, due, out=self._amount)
+
+    def close_year(self, closing: slice, saving: Floats) -> None:
+        """A year's saving takes the place of the one before, which has been received by now."""
+        before = self.saving[closing]
+        self.received[closing] += before
+        before[:] = saving
+
+    def end(self) -> None:
+        """The plan ends: what falls due after its last month is not received."""
+        self.saving *= self._passed
 
 
 def _same(values: Ints) -> Ints:

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from planning.core.kernel.block_line import LineBlock
 from planning.core.kernel.exact import (
+    EXACT,
     FIXED,
+    LARGEST,
     MONTHLY,
+    Flags,
     Floats,
+    Ints,
     Rate,
     divided_signed,
     floats,
+    halved_up,
     whole,
 )
 from planning.core.kernel.family import TAX_PLACES
@@ -39,7 +46,6 @@ class Account:
         self.sign = floats(1 - 2 * falls) if falls.any() else None
         kinds = [kind for kind in YIELD_KINDS if column(f"yield_{kind}").any()]
         self.yields = [Rate(column(f"yield_{kind}"), MONTHLY) for kind in kinds]
-        self.taxes = [column(f"tax_{kind}") for kind in kinds]
         self.paid = [np.zeros(loaded.size) for _kind in kinds]
         self.year_income = [np.zeros(loaded.size) for _kind in kinds]
         self.capital = next(
@@ -54,7 +60,7 @@ class Account:
         self.holds = some(column("route") == PREPAY)
         self.returns = floats(column("returns"))
         self.some_return = bool(self.returns.any())
-        self.ordinary = column("ordinary")
+        self._tax(column("ordinary"), [column(f"tax_{kind}") for kind in kinds])
         self.coming = np.zeros(loaded.size)
         self.held = np.zeros(loaded.size)
         self.nothing_held = True
@@ -125,19 +131,38 @@ class Account:
         self.own = floats(np.maximum(whole(self.own) - (capital - moved), 0))
         line.loses_use(floats(moved))
 
+    def _tax(self, ordinary: Ints, taxes: list[Ints]) -> None:
+        """Tax rates over the smallest denominator they share."""
+        common = math.gcd(10**TAX_PLACES // 2, *(int(np.gcd.reduce(one)) for one in taxes))
+        common = math.gcd(common, int(np.gcd.reduce(ordinary)))
+        self.tax_scale = 10**TAX_PLACES // common
+        self.tax_fits = self.tax_scale * LARGEST < EXACT
+        self.ordinary, self.taxes = ordinary // common, [one // common for one in taxes]
+        if self.tax_fits:
+            self.ordinary = floats(self.ordinary)
+            self.taxes = [floats(one) for one in self.taxes]
+
     def saving(self, deducted: Floats, closing: slice) -> Floats:
         """The year's tax saving of some columns at flat rates; below zero when tax is owed.
 
         A new tax year begins for them.
         """
-        exact = self.ordinary[closing] * whole(deducted[closing])
+        exact = self._whole(deducted[closing]) * self.ordinary[closing]
         for tax, income in zip(self.taxes, self.year_income, strict=True):
-            exact -= tax[closing] * whole(income[closing])
-            income[closing] = 0
-        return floats(divided_signed(exact, 10**TAX_PLACES))
+            year = income[closing]
+            exact -= self._whole(year) * tax[closing]
+            year.fill(0)
+        if not self.tax_fits:
+            return floats(divided_signed(exact, self.tax_scale))
+        size = halved_up(np.abs(exact), float(self.tax_scale // 2), float(self.tax_scale))
+        return np.copysign(size, exact, out=size)
+
+    def _whole(self, amounts: Floats) -> Floats | Ints:
+        """The amounts as they are multiplied: whole numbers where a float is too short."""
+        return amounts if self.tax_fits else whole(amounts)
 
 
-def some(chosen: np.typing.NDArray[np.bool_]) -> Floats | None:
+def some(chosen: Flags) -> Floats | None:
     """Ones and zeros for the columns chosen: None when no column is, a single one when all are."""
     if not chosen.any():
         return None

@@ -73,8 +73,9 @@ class MortgageBlock:
 
     def new_year(self, columns: slice) -> None:
         """In January the privilege begins anew."""
-        self.prepaid[columns] += self.privilege[columns] - self.left_to_prepay[columns]
-        self.left_to_prepay[columns] = self.privilege[columns]
+        left, privilege = self.left_to_prepay[columns], self.privilege[columns]
+        self.prepaid[columns] += privilege - left
+        left[:] = privilege
 
     def paying(self, month: int) -> Floats | None:
         """Who has a payment in the month, 1 or 0 by column; None when all have."""
@@ -138,7 +139,7 @@ class MortgageBlock:
         """
         if not (self.has_excess and self.some_share):
             for other in offers[1:]:
-                offers[0] = offers[0] + other
+                offers[0] += other  # each is the caller's to spend
             del offers[1:]
         for one in offers:
             self.prepay(one)

@@ -23,7 +23,8 @@ from planning.core.plan_problems import plan_problems
 from planning.core.plan_types import PlanRow
 from planning.core.types import Household
 
-BLOCK = 4096
+BLOCK = 8192
+"""The most plans in one block: their columns still fit the processor's second cache."""
 FEW = 4
 """Fewer plans than this in one block are quicker one by one."""
 
@@ -140,8 +141,7 @@ def _blocks(loaded: Loaded) -> Iterator[Ints]:
     fixed = loaded.table[:3, order]
     cuts = np.flatnonzero((np.diff(fixed, axis=1) != 0).any(axis=0)) + 1
     for group in np.split(order, cuts.tolist()):
-        for since in range(0, len(group), BLOCK):
-            block = group[since : since + BLOCK]
+        for block in np.array_split(group, -(-len(group) // BLOCK)):
             # Within it, those whose year ends in the same month stand together.
             yield block[np.argsort(start[block] % 12, kind="stable")]
 

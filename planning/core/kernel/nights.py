@@ -14,6 +14,7 @@ from planning.core.kernel.family import LARGEST_LINE, LARGEST_LINE_RATE, RATE_PL
 from planning.core.line_interest import YEAR_UNITS
 
 _NEVER = 99
+_DAY_0: Floats = np.zeros(1)
 _SCALE = 10**RATE_PLACES
 # A month's balances x rates x nights stay exact in a float. A balance may grow by a
 # year's interest, less than a quarter, before its bound is looked at again.
@@ -49,7 +50,7 @@ class Nights:
     def begin(self, month: Ints, steps: Ints | None, *, first: bool) -> None:
         """Begin a month; `steps` are rows (column, month, day, rate) of rates that change."""
         if not first:
-            self.cursor = np.zeros(1)
+            self.cursor = _DAY_0
         self._begun = False
         if self.uneven:
             self._unit = 366 - self.actual * leap(month)
@@ -82,13 +83,10 @@ class Nights:
 
     def carry_month(self, balance: Floats, day: Floats, drawn: Floats, last: Floats) -> None:
         """A whole usual month at once: `drawn` joined the balance, now `balance`, on `day`."""
-        money, weight = self._money, self._weight
-        np.subtract(last, self.cursor, out=weight)
-        np.multiply(balance, weight, out=money)
+        assert self.cursor is _DAY_0
+        np.multiply(balance, last, out=self._money)
         # The drawn part was not owed on the nights before the day.
-        np.subtract(day, self.cursor, out=weight)
-        weight *= drawn
-        money -= weight
+        self._money -= np.multiply(drawn, day, out=self._weight)
         self._begun = True
         self.cursor = last
 
