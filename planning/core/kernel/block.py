@@ -18,7 +18,7 @@ from planning.core.kernel.block_account import Account, some
 from planning.core.kernel.block_line import LineBlock
 from planning.core.kernel.block_mortgage import MortgageBlock, by_month
 from planning.core.kernel.calendar import days_of
-from planning.core.kernel.exact import SHORT, Flags, Floats, Ints, Rate, floats
+from planning.core.kernel.exact import SHORT, Flags, Floats, Ints, Rate, Spare, floats, same
 from planning.core.kernel.family import LARGEST_LINE
 from planning.core.kernel.loading import (
     CASH,
@@ -47,9 +47,10 @@ class Block:
         self.months = int(column("months")[0])
         self.left: Flags = np.zeros(self.size, dtype=np.bool_)
         self.sums = Sums(self.size, self.months, keep)
-        self.mortgage = MortgageBlock(loaded, self.sums, self.left)
-        self.line = LineBlock(loaded, self.sums, self.left)
-        self.account = Account(loaded, self.sums)
+        self.spare: Spare = tuple(np.empty(self.size) for _ in range(3))
+        self.mortgage = MortgageBlock(loaded, self.sums, self.left, self.spare)
+        self.line = LineBlock(loaded, self.sums, self.left, self.spare)
+        self.account = Account(loaded, self.sums, self.spare)
         self._calendar(column("start"), column("pay_day"))
         self.refund = Refunds(loaded, column("start"))
         self.invests = some(column("refund_to") == REFUND_INVESTED)
@@ -70,18 +71,16 @@ class Block:
         self.deductible: Floats = np.zeros(self.size)
         self.extras = by_month(loaded.extras)
         self.steps = by_month(loaded.steps)
-        self._draw: Floats = np.zeros(self.size)
-        self._spare: Floats = np.zeros(self.size)
 
     def _calendar(self, start: Ints, pay_day: Ints) -> None:
         """The columns by calendar month of their start: one slice for each."""
-        self.start = _same(start)
+        self.start = same(start)
         self.lasts: list[Floats] = []
         phases = start % 12
         assert (np.diff(phases) >= 0).all()
         cuts = np.searchsorted(phases, np.arange(13)).tolist()
         self.slices = [slice(cuts[one], cuts[one + 1]) for one in range(12)]
-        self.pay_day = floats(_same(pay_day))
+        self.pay_day = floats(same(pay_day))
         self.clipped = bool((pay_day > 28).any())
 
     def _last_day(self, month: int) -> Floats:
@@ -143,11 +142,14 @@ class Block:
         paying = mortgage.paying(month)
         mortgage.pay(month, paying)
         offers = self._refund(month, paying)
-        if self.account.holds is not None:
-            offers.append(self.account.release(paying))
         if extras is not None:
-            same = extras[:, 2] == _at(day, extras[:, 0])
-            offers.append(_offered(extras, self.size, same))
+            same_day = extras[:, 2] == _at(day, extras[:, 0])
+            offers.append(_offered(extras, self.size, same_day))
+        for one in offers:
+            mortgage.offered += one
+        if self.account.holds is not None:
+            # Between the refund and the extras: only where shares are rounded does it matter.
+            offers.insert(len(offers) - (extras is not None), self.account.release(paying))
         if offers:
             mortgage.prepay_each(offers)
         opening = None
@@ -178,7 +180,9 @@ class Block:
         on = np.maximum(on, self.line.nights.cursor)
         self.line.pay_waiting(on - 1, self._room)
         self.mortgage.freed[:] = 0
-        self.mortgage.prepay(_offered(extras, self.size, chosen))
+        offered = _offered(extras, self.size, chosen)
+        self.mortgage.offered += offered
+        self.mortgage.prepay(offered)
         self._use_room(on, None, None)
 
     # -- room ---------------------------------------------------------------------
@@ -202,18 +206,18 @@ class Block:
         if self.draws:
             self._reborrow(opening)
         if last is not None:
-            self.line.nights.carry_month(self.line.balance, day, self._draw, last)
+            self.line.nights.carry_month(self.line.balance, day, self.spare[2], last)
 
     def _reborrow(self, opening: Floats | None) -> None:
         """min(share x room freed + opening draw, room beyond the reserve)."""
-        freed, mortgage, amount = self.mortgage.freed, self.mortgage, self._draw
+        freed, mortgage, amount = self.mortgage.freed, self.mortgage, self.spare[2]
         wanted = freed if self.share is None else self.share.times(freed)
         if opening is not None:
             self.left |= opening > self._room()
             wanted = wanted + opening
         whole = self.draw_whole
         if mortgage.has_excess:
-            whole = np.add(self.cap65, mortgage.excess, out=self._spare)
+            whole = np.add(self.cap65, mortgage.excess, out=self.spare[1])
             np.minimum(whole, self.registered, out=whole)
             whole -= self.reserve
         np.subtract(whole, mortgage.balance, out=amount)
@@ -229,7 +233,7 @@ class Block:
 
     def _refund(self, month: int, paying: Floats | None) -> list[Floats]:
         """Receive the refunds due this month; what of them is offered as a prepayment."""
-        amount = self.refund.due_in(month)
+        amount = self.refund.due_in(month, self.spare[1])
         if amount is None:
             return []
         self.sums.add("refund", amount)
@@ -309,7 +313,7 @@ class Block:
             draw=line.balance - self.line_opening - kept_on_line,
             prepayment=mortgage.prepaid,
             refund=self.refund.received,
-            refused=mortgage.offered - mortgage.prepaid,
+            refused=mortgage.offered + account.released() - mortgage.prepaid,
         )
         sums.settle(
             sums.closing,
@@ -328,7 +332,6 @@ class Refunds:
     def __init__(self, loaded: Loaded, start: Ints) -> None:
         self.saving: Floats = np.zeros(loaded.size)
         self.received: Floats = np.zeros(loaded.size)
-        self._amount: Floats = np.zeros(loaded.size)
         # Months of the plan in which a column's refund falls due, counted modulo twelve.
         phase = (loaded.column("refund_month") - 1 - start) % 12
         self._due = {one: floats(phase == one) for one in np.unique(phase).tolist()}
@@ -336,12 +339,12 @@ class Refunds:
         final = (start + loaded.column("months") - 1) % 12
         self._passed: Floats = floats(final >= loaded.column("refund_month") - 1)
 
-    def due_in(self, month: int) -> Floats | None:
-        """What is received in a month, to be used up by the caller; None when it is no one's."""
+    def due_in(self, month: int, out: Floats) -> Floats | None:
+        """What is received in a month, into `out`; None when it is no one's."""
         due = self._due.get(month % 12)
         if due is None:
             return None
-        return np.multiply(self.saving, due, out=self._amount)
+        return np.multiply(self.saving, due, out=out)
 
     def close_year(self, closing: slice, saving: Floats) -> None:
         """A year's saving takes the place of the one before, which has been received by now."""
@@ -352,11 +355,6 @@ class Refunds:
     def end(self) -> None:
         """The plan ends: what falls due after its last month is not received."""
         self.saving *= self._passed
-
-
-def _same(values: Ints) -> Ints:
-    """One value for the whole block where all columns agree: it broadcasts."""
-    return values[:1] if (values == values[0]).all() else values
 
 
 def _at(values: Floats, columns: Ints) -> Floats:

@@ -16,6 +16,7 @@ from planning.core.kernel.exact import (
     Floats,
     Ints,
     Rate,
+    Spare,
     divided_signed,
     floats,
     halved_up,
@@ -36,16 +37,17 @@ class Account:
     and `held` from then on.
     """
 
-    def __init__(self, loaded: Loaded, sums: Sums) -> None:
+    def __init__(self, loaded: Loaded, sums: Sums, spare: Spare) -> None:
         column = loaded.column
         self.sums = sums
         self.value = floats(column("value"))
         self.own = floats(column("own"))
-        self.growth = Rate(column("growth"), FIXED, cut_off=True)
+        self.spare = spare
+        self.growth = Rate(column("growth"), FIXED, cut_off=True, spare=spare[0])
         falls = column("falls")
         self.sign = floats(1 - 2 * falls) if falls.any() else None
         kinds = [kind for kind in YIELD_KINDS if column(f"yield_{kind}").any()]
-        self.yields = [Rate(column(f"yield_{kind}"), MONTHLY) for kind in kinds]
+        self.yields = [Rate(column(f"yield_{kind}"), MONTHLY, spare=spare[0]) for kind in kinds]
         self.paid = [np.zeros(loaded.size) for _kind in kinds]
         self.year_income = [np.zeros(loaded.size) for _kind in kinds]
         self.capital = next(
@@ -64,7 +66,7 @@ class Account:
         self.coming = np.zeros(loaded.size)
         self.held = np.zeros(loaded.size)
         self.nothing_held = True
-        self._growth = np.zeros(loaded.size)
+        self.distributed = np.zeros(loaded.size)
 
     def contribute(self, amount: Floats, *, own: bool = False) -> None:
         """Money that joins the account; it grows from the next month on."""
@@ -78,13 +80,13 @@ class Account:
         if paying is None:
             self.nothing_held = True
             return self.held
-        found = self.held * paying
+        found = np.multiply(self.held, paying, out=self.spare[0])
         self.held -= found
         return found
 
     def begin(self) -> None:
         """Growth and distributions of the month, on the value it opens with."""
-        growth = self.growth.times(self.value, out=self._growth)
+        growth = self.growth.times(self.value, out=self.spare[1])
         if self.sign is not None:
             growth *= self.sign
         self.sums.add("growth", growth)
@@ -117,6 +119,12 @@ class Account:
             self.nothing_held = False
         else:
             self.held += self.coming
+
+    def released(self) -> Floats | int:
+        """All that was offered as prepayments so far; ask after a year's close."""
+        if self.holds is None or not self.yields:
+            return 0
+        return self.distributed * self.holds - self.held
 
     def capital_leaves(self, line: LineBlock) -> None:
         """Return of capital paid out: its borrowed part loses its use.
@@ -151,6 +159,7 @@ class Account:
         for tax, income in zip(self.taxes, self.year_income, strict=True):
             year = income[closing]
             exact -= self._whole(year) * tax[closing]
+            self.distributed[closing] += year
             year.fill(0)
         if not self.tax_fits:
             return floats(divided_signed(exact, self.tax_scale))

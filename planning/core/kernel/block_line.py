@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from planning.core.kernel.exact import Flags, Floats, Ints, floats, prorate3, whole
+from planning.core.kernel.exact import Flags, Floats, Ints, Spare, floats, prorate3, whole
 from planning.core.kernel.loading import ADVANCE, CASH, DRAW, Loaded
 from planning.core.kernel.nights import Nights
 from planning.core.kernel.sums import Sums
@@ -20,7 +20,7 @@ class LineBlock:
     in the block they are not looked at.
     """
 
-    def __init__(self, loaded: Loaded, sums: Sums, left: Flags) -> None:
+    def __init__(self, loaded: Loaded, sums: Sums, left: Flags, spare: Spare) -> None:
         column = loaded.column
         self.sums = sums
         self.left = left
@@ -30,7 +30,7 @@ class LineBlock:
         self.others = [floats(column("unsupported")), floats(column("ineligible"))]
         self.balance: Floats = floats(column("eligible")) + self.others[0] + self.others[1]
         self.linked = floats(column("linked"))
-        self.nights = Nights(column("line_rate"), column("actual"), mixed=self.mixed)
+        self.nights = Nights(column("line_rate"), column("actual"), self.mixed, spare[0])
         # All of a posting is deducted at once, so the year's deduction is its interest.
         self.plain = self.mode != DRAW and not self.mixed
         zeros = np.zeros(loaded.size)

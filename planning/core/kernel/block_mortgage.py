@@ -12,6 +12,7 @@ from planning.core.kernel.exact import (
     Floats,
     Ints,
     Rate,
+    Spare,
     floats,
     ratio,
     whole,
@@ -24,13 +25,15 @@ class MortgageBlock:
     """One mortgage by column. Amounts in cents.
 
     `freed` is the principal of the day so far that frees room; `left_to_prepay`
-    what the year's privilege still allows.
+    what the year's privilege still allows; `offered` the cash for prepayments that
+    does not come from the account.
     """
 
-    def __init__(self, loaded: Loaded, sums: Sums, left: Flags) -> None:
+    def __init__(self, loaded: Loaded, sums: Sums, left: Flags, spare: Spare) -> None:
         column = loaded.column
         self.sums = sums
         self.left = left
+        self.spare = spare
         self.balance = floats(column("mortgage"))
         self.payment = floats(column("payment"))
         self.simple = bool(column("simple")[0])
@@ -53,16 +56,14 @@ class MortgageBlock:
         self.freed = np.zeros(loaded.size)
         self.falls_short = True
         self.changes = by_month(loaded.changes)
-        self._month_interest = np.zeros(loaded.size)
-        self._paid = np.zeros(loaded.size)
-        self._taken = np.zeros(loaded.size)
+        self._some_paid_off = False
         self.has_excess = True
         self.look_at_excess()
 
     def _rate(self) -> Rate:
         if self.simple:
-            return Rate(self.numerators, MONTHLY)
-        return Rate(self.numerators, FIXED, cut_off=True)
+            return Rate(self.numerators, MONTHLY, spare=self.spare[0])
+        return Rate(self.numerators, FIXED, cut_off=True, spare=self.spare[0])
 
     def look_at_excess(self) -> None:
         """Note whether any part above the cap is left: it only ever falls."""
@@ -79,8 +80,10 @@ class MortgageBlock:
 
     def paying(self, month: int) -> Floats | None:
         """Who has a payment in the month, 1 or 0 by column; None when all have."""
-        if month >= self.longest_wait and np.minimum.reduce(self.balance) > 0:
-            return None
+        if month >= self.longest_wait and not self._some_paid_off:
+            if np.minimum.reduce(self.balance) > 0:
+                return None
+            self._some_paid_off = True
         found = np.minimum(self.balance, 1.0)  # whole cents: 1 when anything is owed
         if month < self.longest_wait:
             found *= self.waits <= month
@@ -93,7 +96,8 @@ class MortgageBlock:
             self.numerators[changes[:, 0]] = changes[:, 2]
             self.left |= self.rate.doubt
             self.rate = self._rate()
-        interest, paid, balance = self._month_interest, self._paid, self.balance
+        _, interest, paid = self.spare
+        balance = self.balance
         self.rate.times(balance, out=interest)
         balance += interest
         if changes is not None:
@@ -146,11 +150,10 @@ class MortgageBlock:
 
     def prepay(self, offered: Floats) -> None:
         """Prepay what is offered within the privilege. The rest is refused."""
-        taken = self._taken
+        taken = self.spare[2]
         np.minimum(self.left_to_prepay, self.balance, out=taken)
         np.minimum(offered, taken, out=taken)
         self.left_to_prepay -= taken
-        self.offered += offered
         self.freed += taken
         if self.has_excess and self.some_share:
             self.freed -= self._share_to_excess(taken, self.balance)
@@ -176,7 +179,7 @@ class MortgageBlock:
         Done once for the day's payments together, unless a share of each is rounded.
         """
         if self.has_excess and not self.some_share:
-            sent = np.minimum(self.freed, self.excess, out=self._taken)
+            sent = np.minimum(self.freed, self.excess, out=self.spare[2])
             self.excess -= sent
             self.freed -= sent
 

@@ -18,6 +18,10 @@ from numpy.typing import NDArray
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Spare = tuple[Floats, ...]
+"""Three arrays to work in, shared by the parts of a block: the fewer arrays a month
+touches, the more of them stay in the processor's cache. Nothing lasts in them; rates
+use the first."""
 
 FIXED = 1 << 61
 """Denominator of a rate that is no short fraction: its numerator is cut off here."""
@@ -62,7 +66,7 @@ class Rate:
     rounded, and where that lies too close to half a cent the remainder decides:
     its product wraps around 64 bits, but it is small itself. `cut_off` rates lie up
     to one unit of the numerator above the one given; `doubt` then marks the columns
-    that only the uncut rate can decide.
+    that only the uncut rate can decide. `spare` is room to work in that others use too.
     """
 
     __slots__ = (
@@ -70,7 +74,14 @@ class Rate:
         *("_distance", "_half", "_whole"),
     )
 
-    def __init__(self, numerator: Ints, denominator: int, *, cut_off: bool = False) -> None:
+    def __init__(
+        self,
+        numerator: Ints,
+        denominator: int,
+        *,
+        cut_off: bool = False,
+        spare: Floats | None = None,
+    ) -> None:
         assert denominator % 2 == 0
         common = 1
         if not cut_off:
@@ -82,18 +93,17 @@ class Rate:
         largest = int(self.numerator.max(initial=0))
         self.fits = not cut_off and LARGEST * largest + self.half < EXACT
         self._half, self._whole = float(self.half), float(self.denominator)
-        self.factor: Floats = self.numerator.astype(np.float64)
+        self.factor: Floats = same(self.numerator).astype(np.float64)
         if not self.fits:
             self.factor /= self._whole
-        self._distance: Floats = np.empty(0 if self.fits else numerator.shape[0])
+        self._distance = spare
         self.doubt: Flags = np.zeros(numerator.shape[0], dtype=np.bool_)
 
     def times(self, amount: Floats, out: Floats | None = None) -> Floats:
         """round(amount x rate), halves up, into `out`; amounts are zero or more."""
         if self.fits:
             return halved_up(np.multiply(amount, self.factor, out=out), self._half, self._whole)
-        distance = self._distance
-        np.multiply(amount, self.factor, out=distance)
+        distance = np.multiply(amount, self.factor, out=self._distance)
         result: Floats = np.rint(distance, out=out)
         distance -= result
         np.abs(distance, out=distance)
@@ -115,6 +125,11 @@ class Rate:
         result[columns] = proposal
         if self.cut_off:
             self.doubt[columns] |= remainder >= self.denominator - 2 * chosen
+
+
+def same(values: Ints) -> Ints:
+    """One value for the whole block where all columns agree: it broadcasts."""
+    return values[:1] if (values == values[0]).all() else values
 
 
 def whole(amounts: Floats) -> Ints:

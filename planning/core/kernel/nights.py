@@ -29,7 +29,7 @@ class Nights:
     a month has one rate on a 365-day basis, `money` leaves the rate to the posting.
     """
 
-    def __init__(self, rate: Ints, actual: Ints, *, mixed: bool) -> None:
+    def __init__(self, rate: Ints, actual: Ints, mixed: bool, spare: Floats) -> None:  # noqa: FBT001
         size = rate.shape[0]
         self.rate = floats(rate)
         self.actual = actual
@@ -41,7 +41,7 @@ class Nights:
         self.units: Ints = np.zeros(size if self.uneven else 0, dtype=np.int64)
         self.cursor: Floats = np.ones(1)  # the plan starts on day 1
         self._money: Floats = np.zeros(size)
-        self._weight: Floats = np.zeros(size)
+        self._weight = spare
         self._begun = False
         self._unit: Ints = np.ones(1, dtype=np.int64)
         self._first: Ints = np.zeros(1, dtype=np.int64)
