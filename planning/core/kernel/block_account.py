@@ -17,6 +17,7 @@ from planning.core.kernel.exact import (
     Ints,
     Rate,
     Spare,
+    common_part,
     divided_signed,
     floats,
     halved_up,
@@ -141,8 +142,8 @@ class Account:
 
     def _tax(self, ordinary: Ints, taxes: list[Ints]) -> None:
         """Tax rates over the smallest denominator they share."""
-        common = math.gcd(10**TAX_PLACES // 2, *(int(np.gcd.reduce(one)) for one in taxes))
-        common = math.gcd(common, int(np.gcd.reduce(ordinary)))
+        common = math.gcd(10**TAX_PLACES // 2, *(common_part(one) for one in taxes))
+        common = math.gcd(common, common_part(ordinary))
         self.tax_scale = 10**TAX_PLACES // common
         self.tax_fits = self.tax_scale * LARGEST < EXACT
         self.ordinary, self.taxes = ordinary // common, [one // common for one in taxes]

@@ -185,7 +185,9 @@ class MortgageBlock:
 
 
 def by_month(events: Ints) -> dict[int, Ints]:
-    """Rows of events by their month."""
-    order = events[np.argsort(events[:, 1], kind="stable")]
-    months, since = np.unique(order[:, 1], return_index=True)
-    return dict(zip(months.tolist(), np.split(order, since[1:].tolist()), strict=False))
+    """Rows of events, which come in the order of their months, by month."""
+    if not len(events):
+        return {}
+    cuts = np.flatnonzero(np.diff(events[:, 1])) + 1
+    months = events[np.append(0, cuts), 1].tolist()
+    return dict(zip(months, np.split(events, cuts.tolist()), strict=True))

@@ -17,16 +17,19 @@ from planning.core.kernel.block import Block
 from planning.core.kernel.exact import Ints
 from planning.core.kernel.family import outside
 from planning.core.kernel.loading import NAMES, SORTED_BY, Loaded, Openings, load
+from planning.core.kernel.single import play_alone
 from planning.core.kernel.sums import CLOSING, TOTALS
 from planning.core.plan import run_plan
 from planning.core.plan_problems import plan_problems
-from planning.core.plan_types import PlanRow
+from planning.core.plan_types import ROW_KEYS, PlanRow
 from planning.core.types import Household
 
-BLOCK = 8192
-"""The most plans in one block: their columns still fit the processor's second cache."""
-FEW = 4
+BLOCK = 16384
+"""The most plans in one block; larger ones only cost memory."""
+FEW = 16
 """Fewer plans than this in one block are quicker one by one."""
+FEWEST = 4
+"""Of those, unusual plans fewer than this are quicker by the scalar engine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,7 @@ class BookResult:
     refused: dict[int, tuple[Problem, ...]]
 
 
+_NOBODY: Ints = np.zeros(0, dtype=np.int64)
 Receive = Callable[[Part], None]
 
 
@@ -83,7 +87,7 @@ def plan_book(
     if inside:
         traced = [openings[place] for place in inside] if openings else None
         loaded = load([households[place] for place in inside], traced)
-        for part, left in play(loaded, keep, fewest=FEW):
+        for part, left in play(loaded, keep, few=FEW, fewest=FEWEST):
             places = np.array(inside, dtype=np.int64)[part.places]
             whole.take(Part(places, part.totals, part.closing, part.kept), places[left])
     whole.one_by_one(others)
@@ -111,14 +115,21 @@ def _choose(
 
 
 def play(
-    loaded: Loaded, keep: tuple[str, ...] = (), *, fewest: int = 1
+    loaded: Loaded, keep: tuple[str, ...] = (), *, few: int = 0, fewest: int = 1
 ) -> Iterator[tuple[Part, Ints]]:
     """Play loaded plans block by block: each part, and its columns that left the family.
 
-    The figures of a column that left must be replaced by the scalar engine's. All
-    columns of a block with fewer than `fewest` plans have left: they are not played.
+    The figures of a column that left must be replaced by the scalar engine's. A block of
+    fewer than `few` plans is played plan by plan. All columns of a block with fewer than
+    `fewest` plans have left: they are not played.
     """
     for places in _blocks(loaded):
+        if len(places) < few:
+            part, unplayed = _alone(_taken(loaded, places), places, keep)
+            yield part, _NOBODY
+            places = unplayed
+            if not len(places):
+                continue
         yield _played(_taken(loaded, places), places, keep, fewest)
 
 
@@ -130,6 +141,21 @@ def _played(loaded: Loaded, places: Ints, keep: tuple[str, ...], fewest: int) ->
         block.run()
     sums = block.sums
     return Part(places, sums.totals, sums.closing, sums.kept), np.flatnonzero(block.left)
+
+
+def _alone(loaded: Loaded, places: Ints, keep: tuple[str, ...]) -> tuple[Part, Ints]:
+    """Plans played one by one: their part, and the places of those that could not be."""
+    found = list(play_alone(loaded, months_wanted=bool(keep)))
+    chosen = [index for index, one in enumerate(found) if one is not None]
+    played = [one for one in found if one is not None]
+    rows = np.array([one.rows for one in played] if keep else [], dtype=np.int64)
+    part = Part(
+        places[chosen],
+        {key: np.array([one.totals[key] for one in played], dtype=np.int64) for key in TOTALS},
+        {key: np.array([one.closing[key] for one in played], dtype=np.int64) for key in CLOSING},
+        {key: rows[:, :, ROW_KEYS.index(key)].T for key in keep if played},
+    )
+    return part, np.delete(places, chosen)
 
 
 def _blocks(loaded: Loaded) -> Iterator[Ints]:
@@ -192,7 +218,7 @@ class _Whole:
         for key, found in part.kept.items():
             if self.receive is None:
                 self.kept[key][: found.shape[0], part.places] = found
-        if self.receive is not None:
+        if self.receive is not None and len(part.places):
             self.receive(part)
 
     def one_by_one(self, places: Sequence[int]) -> None:

@@ -85,8 +85,8 @@ class Rate:
         assert denominator % 2 == 0
         common = 1
         if not cut_off:
-            common = math.gcd(denominator // 2, int(np.gcd.reduce(numerator)))
-        self.numerator: Ints = numerator // common
+            common = math.gcd(denominator // 2, common_part(numerator))
+        self.numerator: Ints = numerator // common if common > 1 else numerator
         self.denominator = denominator // common
         self.half = self.denominator // 2
         self.cut_off = cut_off
@@ -125,6 +125,12 @@ class Rate:
         result[columns] = proposal
         if self.cut_off:
             self.doubt[columns] |= remainder >= self.denominator - 2 * chosen
+
+
+def common_part(values: Ints) -> int:
+    """The greatest common divisor of all values. A few of them usually tell it."""
+    some = int(np.gcd.reduce(values[:16]))
+    return some if some and not (values % some).any() else int(np.gcd.reduce(values))
 
 
 def same(values: Ints) -> Ints:

@@ -54,7 +54,8 @@ _REFUNDS = {"keep": REFUND_KEPT, "prepay": REFUND_PREPAID, "invest": REFUND_INVE
 class Loaded:
     """Plans as arrays: one row of `table` for each name, one column for each plan.
 
-    The events are rows of (plan, month counted from the plan's start, ...):
+    The events are rows of (plan, month counted from the plan's start, ...) in the
+    order of the months:
     `changes` of term (rate, payment or 0, factor or 0 when all is due), `steps`
     of the line's rate (day, rate), `extras` (day, amount).
     """
@@ -108,7 +109,8 @@ def load(households: Sequence[Household], openings: Sequence[Openings] | None = 
 
 
 def _events(rows: list[tuple[int, ...]], width: int) -> Ints:
-    return np.array(rows, dtype=np.int64).reshape(len(rows), width)
+    found = np.array(rows, dtype=np.int64).reshape(len(rows), width)
+    return found[np.argsort(found[:, 1], kind="stable")]
 
 
 def _month(year: int, month: int) -> int:
