@@ -123,13 +123,15 @@ def play(
     fewer than `few` plans is played plan by plan. All columns of a block with fewer than
     `fewest` plans have left: they are not played.
     """
-    for places in _blocks(loaded):
+    for places in _blocks(loaded, few):
         if len(places) < few:
             part, unplayed = _alone(_taken(loaded, places), places, keep)
             yield part, _NOBODY
-            places = unplayed
-            if not len(places):
-                continue
+            if len(unplayed):
+                rest = _taken(loaded, unplayed)
+                for some in _blocks(rest, 0):
+                    yield _played(_taken(rest, some), unplayed[some], keep, fewest)
+            continue
         yield _played(_taken(loaded, places), places, keep, fewest)
 
 
@@ -158,8 +160,15 @@ def _alone(loaded: Loaded, places: Ints, keep: tuple[str, ...]) -> tuple[Part, I
     return part, np.delete(places, chosen)
 
 
-def _blocks(loaded: Loaded) -> Iterator[Ints]:
-    """Places that may share a block: like plans side by side."""
+def _blocks(loaded: Loaded, few: int) -> Iterator[Ints]:
+    """Places that may share a block: like plans side by side.
+
+    Fewer than `few` plans of one length stay together: they are played plan by plan.
+    """
+    months = loaded.column("months")
+    if 0 < loaded.size < few and (months == months[0]).all():
+        yield np.arange(loaded.size)
+        return
     keys = [loaded.column(name) for name in reversed(SORTED_BY)]
     order: Ints = np.lexsort(keys).astype(np.int64)
     start = loaded.column("start")
@@ -174,6 +183,8 @@ def _blocks(loaded: Loaded) -> Iterator[Ints]:
 
 def _taken(loaded: Loaded, places: Ints) -> Loaded:
     """The plans at some places, renumbered."""
+    if len(places) == loaded.size and (places == np.arange(loaded.size)).all():
+        return loaded
     new = np.full(loaded.size, -1, dtype=np.int64)
     new[places] = np.arange(len(places))
     events = []

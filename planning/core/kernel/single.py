@@ -131,10 +131,12 @@ def play_one(  # noqa: C901, PLR0912, PLR0915 - one flat loop: a call a step wou
     saving = deducted = taxed = 0
     interest_sum = line_sum = draw_sum = prepaid_sum = refund_sum = refused_sum = 0
     rows: list[tuple[int, ...]] = []
+    events = changes.keys() | steps.keys()
     last_month = record["months"] - 1
     month = -1
     for number, day, last in _calendar(record["start"], record["months"], record["pay_day"]):
         month += 1
+        eventful = month in events
         mortgage_opening, line_opening = mortgage, line
         # Growth and distributions of the value the month opens with.
         product = value * growth + FIXED // 2
@@ -156,7 +158,7 @@ def play_one(  # noqa: C901, PLR0912, PLR0915 - one flat loop: a call a step wou
         # The payment.
         interest = paid = principal = freed = prepaid = refund = refused = invested = 0
         paying = mortgage > 0 and month >= wait
-        if month in changes:
+        if eventful and month in changes:
             rate, stated, factor = changes[month]
             num, half, den = _shortened(rate, MONTHLY) if simple else (rate, FIXED // 2, FIXED)
             product = mortgage * num + half
@@ -238,7 +240,7 @@ def play_one(  # noqa: C901, PLR0912, PLR0915 - one flat loop: a call a step wou
             draw = room if room > 0 else 0
         # The last day: the nights before the draw and after it, then the posting.
         since = 0 if month else 1
-        if month in steps:
+        if eventful and month in steps:
             turn, turned = steps[month]
             before = min(max(turn, since), day)
             after = min(max(turn, day), last)

@@ -18,7 +18,7 @@ from planning.core.plan_types import ROW_KEYS
 from planning.core.types import Household
 from tests.planning.core.test_kernel import varied_household
 
-SEEDS = int(os.environ.get("TOWPATH_KERNEL_SEEDS", "900"))
+SEEDS = int(os.environ.get("TOWPATH_KERNEL_SEEDS", "400"))
 
 
 def usual_household(seed: int) -> Household:
