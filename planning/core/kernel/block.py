@@ -23,7 +23,6 @@ from planning.core.kernel.family import LARGEST_LINE
 from planning.core.kernel.loading import (
     CASH,
     DRAW,
-    PREPAY,
     REFUND_INVESTED,
     REFUND_PREPAID,
     Loaded,

@@ -93,7 +93,7 @@ class Account:
         self.sums.add("growth", growth)
         for rate, paid, income in zip(self.yields, self.paid, self.year_income, strict=True):
             rate.times(self.value, out=paid)
-            income += paid
+            np.add(income, paid, out=income)
         self.value += growth
         if self.yields:
             self._distribute()
@@ -146,10 +146,10 @@ class Account:
         common = math.gcd(common, common_part(ordinary))
         self.tax_scale = 10**TAX_PLACES // common
         self.tax_fits = self.tax_scale * LARGEST < EXACT
-        self.ordinary, self.taxes = ordinary // common, [one // common for one in taxes]
-        if self.tax_fits:
-            self.ordinary = floats(self.ordinary)
-            self.taxes = [floats(one) for one in self.taxes]
+        rates: list[Floats | Ints] = [
+            floats(one // common) if self.tax_fits else one // common for one in (ordinary, *taxes)
+        ]
+        self.ordinary, self.taxes = rates[0], rates[1:]
 
     def saving(self, deducted: Floats, closing: slice) -> Floats:
         """The year's tax saving of some columns at flat rates; below zero when tax is owed.
@@ -163,9 +163,9 @@ class Account:
             self.distributed[closing] += year
             year.fill(0)
         if not self.tax_fits:
-            return floats(divided_signed(exact, self.tax_scale))
+            return floats(divided_signed(exact.astype(np.int64), self.tax_scale))
         size = halved_up(np.abs(exact), float(self.tax_scale // 2), float(self.tax_scale))
-        return np.copysign(size, exact, out=size)
+        return np.copysign(size, exact)
 
     def _whole(self, amounts: Floats) -> Floats | Ints:
         """The amounts as they are multiplied: whole numbers where a float is too short."""

@@ -33,7 +33,7 @@ class LineBlock:
         self.nights = Nights(column("line_rate"), column("actual"), self.mixed, spare[0])
         # All of a posting is deducted at once, so the year's deduction is its interest.
         self.plain = self.mode != DRAW and not self.mixed
-        zeros = np.zeros(loaded.size)
+        zeros = np.zeros(0 if self.plain else loaded.size)
         self.interest = zeros.copy()
         self.unpaid = [zeros.copy() for _ in range(3)]
         self.waiting = zeros.copy()

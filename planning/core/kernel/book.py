@@ -24,8 +24,8 @@ from planning.core.plan_problems import plan_problems
 from planning.core.plan_types import ROW_KEYS, PlanRow
 from planning.core.types import Household
 
-BLOCK = 16384
-"""The most plans in one block; larger ones only cost memory."""
+BLOCK = 10_240
+"""The most plans in one block; larger ones cost memory and win little."""
 FEW = 16
 """Fewer plans than this in one block are quicker one by one."""
 FEWEST = 4

@@ -144,7 +144,7 @@ def whole(amounts: Floats) -> Ints:
     return found
 
 
-def floats(values: Ints) -> Floats:
+def floats(values: Ints | Flags) -> Floats:
     """The same whole numbers as floats; they lie below EXACT."""
     found: Floats = values.astype(np.float64)
     return found

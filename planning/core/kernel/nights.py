@@ -36,8 +36,8 @@ class Nights:
         self.uneven = bool(actual.any())
         self.mixed = mixed
         self.denominator = 365 * _SCALE
-        self.whole: Floats = np.zeros(size)
-        self.rates: Floats = np.zeros(size)
+        self.whole: Floats = np.zeros(size if mixed else 0)
+        self.rates: Floats = np.zeros(size if mixed else 0)
         self.units: Ints = np.zeros(size if self.uneven else 0, dtype=np.int64)
         self.cursor: Floats = np.ones(1)  # the plan starts on day 1
         self._money: Floats = np.zeros(size)

@@ -31,7 +31,6 @@ from planning.core.kernel.loading import (
 )
 from planning.core.kernel.sums import CLOSING, TOTALS
 from planning.core.money import round_ratio
-from planning.core.plan_types import ROW_KEYS
 from planning.core.types import YIELD_KINDS
 
 _YEAR = 365 * 10**RATE_PLACES
@@ -88,7 +87,7 @@ def _shortened(numerator: int, denominator: int) -> tuple[int, int, int]:
     return numerator // common, denominator // common // 2, denominator // common
 
 
-def play_one(  # noqa: C901, PLR0912, PLR0915 - one flat loop: a call a step would double its time
+def play_one(  # noqa: C901 - one flat loop: a call a step would double its time
     record: dict[str, int],
     changes: dict[int, tuple[int, int, int]],
     steps: dict[int, tuple[int, int]],

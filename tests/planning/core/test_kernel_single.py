@@ -63,9 +63,7 @@ def test_one_plan_alone_agrees_to_the_cent_in_every_month() -> None:
         rows = run_plan(household).rows
         for row, got in zip(rows, one.rows, strict=True):
             want = tuple(getattr(row, key) for key in ROW_KEYS)
-            named = [
-                (key, w, g) for key, w, g in zip(ROW_KEYS, want, got, strict=True) if w != g
-            ]
+            named = [(key, w, g) for key, w, g in zip(ROW_KEYS, want, got, strict=True) if w != g]
             assert not named, f"{household.ref} {row.month}: {named}"
         for key, total in one.totals.items():
             assert total == sum(getattr(row, key) for row in rows), (household.ref, key)
@@ -104,7 +102,7 @@ def test_a_rounding_the_cut_off_rate_cannot_decide_is_left_to_the_engine() -> No
     plain = next(play_alone(loaded))
     assert plain is not None
     # Half of one cent, less one unit of the numerator, on a value of one cent.
-    names = dict(value=1, own=1, growth=2**60 - 1, falls=0)
+    names = {"value": 1, "own": 1, "growth": 2**60 - 1, "falls": 0}
     for name, value in names.items():
         loaded.column(name)[0] = value
     assert next(play_alone(loaded)) is None
