@@ -21,7 +21,7 @@ from tests.benchmarks.decimal_loop import KEYS
 from tests.benchmarks.measure import Limit, Rival, in_turns, report, write
 
 SAMPLE = 20
-SHEETS = 9
+SHEETS = 33
 TIMES_DECIMAL = 200.0
 TIMES_BARE = 9.0
 TIMES_SCALAR = 300.0

@@ -164,7 +164,7 @@ class Account:
             year.fill(0)
         if not self.tax_fits:
             return floats(divided_signed(exact.astype(np.int64), self.tax_scale))
-        size = halved_up(np.abs(exact), float(self.tax_scale // 2), float(self.tax_scale))
+        size = halved_up(np.abs(exact), self.tax_scale // 2, self.tax_scale)
         return np.copysign(size, exact)
 
     def _whole(self, amounts: Floats) -> Floats | Ints:

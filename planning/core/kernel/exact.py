@@ -46,7 +46,7 @@ EXACT = 1 << 53
 _CLOSE = 0.5 - 1e-6
 
 
-def halved_up(numerator: Floats, half: float, denominator: float) -> Floats:
+def halved_up(numerator: Floats, half: int, denominator: int) -> Floats:
     """round(numerator / denominator), halves up, in place.
 
     Whole numbers, numerator + half below EXACT. Exact: the true quotient of such
@@ -71,7 +71,7 @@ class Rate:
 
     __slots__ = (
         *("cut_off", "denominator", "doubt", "factor", "fits", "half", "numerator"),
-        *("_distance", "_half", "_whole"),
+        "_distance",
     )
 
     def __init__(
@@ -92,17 +92,16 @@ class Rate:
         self.cut_off = cut_off
         largest = int(self.numerator.max(initial=0))
         self.fits = not cut_off and LARGEST * largest + self.half < EXACT
-        self._half, self._whole = float(self.half), float(self.denominator)
         self.factor: Floats = same(self.numerator).astype(np.float64)
         if not self.fits:
-            self.factor /= self._whole
+            self.factor /= self.denominator
         self._distance = spare
         self.doubt: Flags = np.zeros(numerator.shape[0], dtype=np.bool_)
 
     def times(self, amount: Floats, out: Floats | None = None) -> Floats:
         """round(amount x rate), halves up, into `out`; amounts are zero or more."""
         if self.fits:
-            return halved_up(np.multiply(amount, self.factor, out=out), self._half, self._whole)
+            return halved_up(np.multiply(amount, self.factor, out=out), self.half, self.denominator)
         distance = np.multiply(amount, self.factor, out=self._distance)
         result: Floats = np.rint(distance, out=out)
         distance -= result

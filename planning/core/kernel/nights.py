@@ -120,7 +120,7 @@ class Nights:
             return floats(divided(self.units, _SCALE * YEAR_UNITS))
         if self.usual:
             self._money *= self.rate
-        return halved_up(self._money, float(self.denominator // 2), float(self.denominator))
+        return halved_up(self._money, self.denominator // 2, self.denominator)
 
     def done(self) -> None:
         """Forget the month; a rate that changed in it holds from now on."""
