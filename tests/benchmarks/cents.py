@@ -84,5 +84,6 @@ def _nights(count: int) -> int:
     amounts = _amounts(count)
     dice = random.Random(8)
     money = [one * dice.randrange(30_000, 90_000, 500) * dice.randrange(28, 32) for one in amounts]
-    found = exact.divided(np.array(money), 365 * 10**6).tolist()
-    return sum(round_ratio(one, 365 * 10**6) != got for one, got in zip(money, found, strict=True))
+    year = 365 * 10**6
+    found = exact.halved_up(np.array(money, dtype=np.float64), year // 2, year).tolist()
+    return sum(round_ratio(one, year) != got for one, got in zip(money, found, strict=True))

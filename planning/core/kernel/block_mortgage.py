@@ -4,153 +4,190 @@ from __future__ import annotations
 
 import numpy as np
 
-from planning.core.kernel.exact import FIXED, MONTHLY, PAYMENT, Flags, Ints, Rate, ratio
-from planning.core.kernel.loading import (
-    EXCESS_FIRST,
-    NO_RULE,
-    PREPAY,
-    PROPORTIONAL,
-    REFUND_PREPAID,
-    Loaded,
+from planning.core.kernel.exact import (
+    FIXED,
+    MONTHLY,
+    PAYMENT,
+    Flags,
+    Floats,
+    Ints,
+    Rate,
+    Spare,
+    floats,
+    ratio,
+    whole,
 )
+from planning.core.kernel.loading import NO_RULE, PROPORTIONAL, Loaded
 from planning.core.kernel.sums import Sums
 
 
 class MortgageBlock:
-    """One mortgage by column. Amounts in cents."""
+    """One mortgage by column. Amounts in cents.
 
-    def __init__(self, loaded: Loaded, sums: Sums, left: Flags) -> None:
+    `freed` is the principal of the day so far that frees room; `left_to_prepay`
+    what the year's privilege still allows; `offered` the cash for prepayments that
+    does not come from the account.
+    """
+
+    def __init__(self, loaded: Loaded, sums: Sums, left: Flags, spare: Spare) -> None:
         column = loaded.column
         self.sums = sums
         self.left = left
-        self.balance = column("mortgage").copy()
-        self.payment = column("payment").copy()
+        self.spare = spare
+        self.balance = floats(column("mortgage"))
+        self.payment = floats(column("payment"))
         self.simple = bool(column("simple")[0])
         self.numerators = column("rate").copy()
         self.rate = self._rate()
-        self.excess = column("excess").copy()
         self.rule = column("rule")
-        self.pay_at = column("pay_day")
+        # Without a rule the part above the cap stays: it is a part of the cap then.
+        self.stays = floats(np.where(self.rule == NO_RULE, column("excess"), 0))
+        self.excess = floats(column("excess")) - self.stays
         self.waits = column("first") - column("start")  # months before the first payment
-        self.longest_wait = int(self.waits.max())
-        self.contractual = column("contractual")
-        self.final = self.waits + self.contractual - 1  # month of the last contractual payment
+        self.longest_wait = max(0, int(self.waits.max()))
+        # The month of the last contractual payment.
+        self.final = self.waits + column("contractual") - 1
         self.first_final = int(self.final.min())
-        self.privilege = column("privilege")
-        self.prepaid: Ints = np.zeros(loaded.size, dtype=np.int64)
-        self.prepays = bool(
-            loaded.extras.size
-            or (column("route") == PREPAY).any()
-            or (column("refund_to") == REFUND_PREPAID).any()
-        )
-        self.changes: dict[int, Ints] = {}
-        for row_month in np.unique(loaded.changes[:, 1]).tolist():
-            self.changes[row_month] = loaded.changes[loaded.changes[:, 1] == row_month]
+        self.privilege = floats(column("privilege"))
+        self.left_to_prepay = self.privilege.copy()
+        self.prepaid = np.zeros(loaded.size)
+        self.offered = np.zeros(loaded.size)
+        self.interest = np.zeros(loaded.size)
+        self.freed = np.zeros(loaded.size)
+        self.falls_short = True
+        self.changes = by_month(loaded.changes)
+        self._some_paid_off = False
         self.has_excess = True
         self.look_at_excess()
 
     def _rate(self) -> Rate:
         if self.simple:
-            return Rate(self.numerators, MONTHLY)
-        return Rate(self.numerators, FIXED, cut_off=True)
+            return Rate(self.numerators, MONTHLY, spare=self.spare[0])
+        return Rate(self.numerators, FIXED, cut_off=True, spare=self.spare[0])
 
     def look_at_excess(self) -> None:
         """Note whether any part above the cap is left: it only ever falls."""
-        if not self.has_excess:
-            return
-        self.has_excess = bool(self.excess.any())
-        above = self.rule[self.excess > 0]
-        self.some_first = bool((above == EXCESS_FIRST).any())
-        self.some_share = bool((above == PROPORTIONAL).any())
+        if self.has_excess:
+            above = self.rule[self.excess > 0]
+            self.has_excess = bool(above.size)
+            self.some_share = bool((above == PROPORTIONAL).any())
 
-    def begin(self, number: Ints) -> None:
-        """Begin a month; in January the privilege begins anew."""
-        if self.prepays and not number.all():
-            self.prepaid = np.where(number == 0, 0, self.prepaid)
+    def new_year(self, columns: slice) -> None:
+        """In January the privilege begins anew."""
+        left, privilege = self.left_to_prepay[columns], self.privilege[columns]
+        self.prepaid[columns] += privilege - left
+        left[:] = privilege
 
-    def payment_day(self, last: Ints) -> Ints:
-        """The day of the month's payment, clipped to the month's last day."""
-        found: Ints = np.minimum(self.pay_at, last)
+    def paying(self, month: int) -> Floats | None:
+        """Who has a payment in the month, 1 or 0 by column; None when all have."""
+        if month >= self.longest_wait and not self._some_paid_off:
+            if np.minimum.reduce(self.balance) > 0:
+                return None
+            self._some_paid_off = True
+        found = np.minimum(self.balance, 1.0)  # whole cents: 1 when anything is owed
+        if month < self.longest_wait:
+            found *= self.waits <= month
         return found
 
-    def pays(self, month: int) -> Flags:
-        """Whether the month has a payment."""
-        owing: Flags = self.balance > 0
-        if month < self.longest_wait:
-            owing &= self.waits <= month
-        return owing
-
-    def pay(self, month: int) -> tuple[Flags | None, Ints]:
-        """The month's payments: who pays (None: all do), and the room freed."""
-        paying = self.pays(month)
-        everyone = bool(paying.all())
+    def pay(self, month: int, paying: Floats | None) -> None:
+        """The month's payments."""
         changes = self.changes.get(month)
         if changes is not None:
             self.numerators[changes[:, 0]] = changes[:, 2]
             self.left |= self.rate.doubt
             self.rate = self._rate()
-        interest = self.rate.times(self.balance)
-        owed = self.balance + interest
+        _, interest, paid = self.spare
+        balance = self.balance
+        self.rate.times(balance, out=interest)
+        balance += interest
         if changes is not None:
-            self._change_payment(changes, interest, owed)
-        paid = np.minimum(self.payment, owed)
+            self._change_payment(changes, interest, balance)
+        np.minimum(self.payment, balance, out=paid)
         if month >= self.first_final:
-            rest = (self.final <= month) & (owed < 2 * self.payment)
-            np.copyto(paid, owed, where=rest)
-        if month < self.longest_wait:
-            paid = np.where(paying, paid, 0)
-            interest = np.where(paying, interest, 0)
-        principal: Ints = paid - interest
-        self.sums.add("interest", interest)
-        self.sums.add("payment", paid)
-        self.sums.add("principal", principal)
-        freed = np.maximum(principal, 0)
-        freed = freed - self._to_excess(freed)
-        self.balance -= principal
-        return None if everyone else paying, freed
+            rest = (self.final <= month) & (balance < 2 * self.payment)
+            np.copyto(paid, balance, where=rest)
+        if paying is not None and month < self.longest_wait:
+            paid *= paying
+            balance -= interest
+            interest *= paying
+            balance += interest
+        balance -= paid
+        self.interest += interest
+        if self.sums.kept:
+            self.sums.add("interest", interest)
+            self.sums.add("payment", paid)
+            self.sums.add("principal", paid - interest)
+        principal = self.freed
+        np.subtract(paid, interest, out=principal)
+        if changes is not None or month <= self.longest_wait:
+            # A payment that covers the interest covers it until the rate changes.
+            self.falls_short = bool((principal < 0).any())
+        if self.falls_short:
+            np.maximum(principal, 0, out=principal)
+        if self.has_excess and self.some_share:
+            self.freed -= self._share_to_excess(principal, balance + paid - interest)
 
-    def _change_payment(self, changes: Ints, interest: Ints, owed: Ints) -> None:
-        at, stated, factor = changes[:, 0], changes[:, 3], changes[:, 4]
+    def _change_payment(self, changes: Ints, interest: Floats, owed: Floats) -> None:
+        at, stated, factor = changes[:, 0], floats(changes[:, 3]), changes[:, 4]
         factors = Rate(factor, PAYMENT, cut_off=True)
-        solved = factors.times(self.balance[at])
+        solved = factors.times(owed[at] - interest[at])
         solved = np.where(factor > 0, solved, owed[at])
         self.payment[at] = np.where(stated > 0, stated, solved)
-        short = (self.payment[at] <= interest[at]) & (self.balance[at] > 0)
+        short = (self.payment[at] <= interest[at]) & (owed[at] > interest[at])
         self.left[at] |= short | (factors.doubt & (factor > 0))
 
-    def prepay_each(self, offers: list[Ints]) -> Ints:
-        """Prepay one offer after the other; the room freed.
+    def prepay_each(self, offers: list[Floats]) -> None:
+        """Prepay one offer after the other.
 
         Their sum comes to the same, unless a part of each is rounded.
         """
+        if not (self.has_excess and self.some_share):
+            for other in offers[1:]:
+                offers[0] += other  # each is the caller's to spend
+            del offers[1:]
+        for one in offers:
+            self.prepay(one)
+
+    def prepay(self, offered: Floats) -> None:
+        """Prepay what is offered within the privilege. The rest is refused."""
+        taken = self.spare[2]
+        np.minimum(self.left_to_prepay, self.balance, out=taken)
+        np.minimum(offered, taken, out=taken)
+        self.left_to_prepay -= taken
+        self.freed += taken
         if self.has_excess and self.some_share:
-            return sum((self.prepay(one) for one in offers), np.zeros(1, dtype=np.int64))
-        return self.prepay(sum(offers[1:], offers[0]))
-
-    def prepay(self, offered: Ints) -> Ints:
-        """Prepay what is offered within the privilege; the room freed. The rest is refused."""
-        taken = np.minimum(self.privilege - self.prepaid, self.balance)
-        taken = np.minimum(offered, taken, out=taken)
-        self.prepaid += taken
-        sent = self._to_excess(taken)
+            self.freed -= self._share_to_excess(taken, self.balance)
         self.balance -= taken
-        self.sums.add("prepayment", taken)
-        self.sums.add("refused", offered - taken)
-        freed: Ints = taken - sent
-        return freed
+        if self.sums.kept:
+            self.sums.add("prepayment", taken)
+            self.sums.add("refused", offered - taken)
 
-    def _to_excess(self, principal: Ints) -> Ints:
-        """The part of a principal payment that lowers the part above the cap.
+    def _share_to_excess(self, principal: Floats, before: Floats) -> Floats:
+        """The part of one principal payment that lowers the part above the cap.
 
-        Call it before the balance falls.
+        `before` is the balance before it.
         """
-        sent = np.zeros(1, dtype=np.int64)
-        if not self.has_excess:
-            return sent
         sent = np.minimum(principal, self.excess)
-        if self.some_share:
-            share = np.minimum(sent, ratio(principal, self.excess, self.balance))
-            sent = np.where((self.rule == PROPORTIONAL) & (self.balance > 0), share, sent)
-        sent = np.where(self.rule == NO_RULE, 0, sent)
+        share = ratio(whole(principal), whole(self.excess), whole(before))
+        sent = np.where((self.rule == PROPORTIONAL) & (before > 0), np.minimum(sent, share), sent)
         self.excess -= sent
         return sent
+
+    def settle_excess(self) -> None:
+        """Take the part that lowers the part above the cap out of the day's freed principal.
+
+        Done once for the day's payments together, unless a share of each is rounded.
+        """
+        if self.has_excess and not self.some_share:
+            sent = np.minimum(self.freed, self.excess, out=self.spare[2])
+            self.excess -= sent
+            self.freed -= sent
+
+
+def by_month(events: Ints) -> dict[int, Ints]:
+    """Rows of events, which come in the order of their months, by month."""
+    if not len(events):
+        return {}
+    cuts = np.flatnonzero(np.diff(events[:, 1])) + 1
+    months = events[np.append(0, cuts), 1].tolist()
+    return dict(zip(months, np.split(events, cuts.tolist()), strict=True))

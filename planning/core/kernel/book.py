@@ -17,15 +17,19 @@ from planning.core.kernel.block import Block
 from planning.core.kernel.exact import Ints
 from planning.core.kernel.family import outside
 from planning.core.kernel.loading import NAMES, SORTED_BY, Loaded, Openings, load
+from planning.core.kernel.single import play_alone
 from planning.core.kernel.sums import CLOSING, TOTALS
 from planning.core.plan import run_plan
 from planning.core.plan_problems import plan_problems
-from planning.core.plan_types import PlanRow
+from planning.core.plan_types import ROW_KEYS, PlanRow
 from planning.core.types import Household
 
-BLOCK = 4096
-FEW = 4
+BLOCK = 10_240
+"""The most plans in one block; larger ones cost memory and win little."""
+FEW = 16
 """Fewer plans than this in one block are quicker one by one."""
+FEWEST = 4
+"""Of those, unusual plans fewer than this are quicker by the scalar engine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +63,7 @@ class BookResult:
     refused: dict[int, tuple[Problem, ...]]
 
 
+_NOBODY: Ints = np.zeros(0, dtype=np.int64)
 Receive = Callable[[Part], None]
 
 
@@ -82,7 +87,7 @@ def plan_book(
     if inside:
         traced = [openings[place] for place in inside] if openings else None
         loaded = load([households[place] for place in inside], traced)
-        for part, left in play(loaded, keep, fewest=FEW):
+        for part, left in play(loaded, keep, few=FEW, fewest=FEWEST):
             places = np.array(inside, dtype=np.int64)[part.places]
             whole.take(Part(places, part.totals, part.closing, part.kept), places[left])
     whole.one_by_one(others)
@@ -110,14 +115,23 @@ def _choose(
 
 
 def play(
-    loaded: Loaded, keep: tuple[str, ...] = (), *, fewest: int = 1
+    loaded: Loaded, keep: tuple[str, ...] = (), *, few: int = 0, fewest: int = 1
 ) -> Iterator[tuple[Part, Ints]]:
     """Play loaded plans block by block: each part, and its columns that left the family.
 
-    The figures of a column that left must be replaced by the scalar engine's. All
-    columns of a block with fewer than `fewest` plans have left: they are not played.
+    The figures of a column that left must be replaced by the scalar engine's. A block of
+    fewer than `few` plans is played plan by plan. All columns of a block with fewer than
+    `fewest` plans have left: they are not played.
     """
-    for places in _blocks(loaded):
+    for places in _blocks(loaded, few):
+        if len(places) < few:
+            part, unplayed = _alone(_taken(loaded, places), places, keep)
+            yield part, _NOBODY
+            if len(unplayed):
+                rest = _taken(loaded, unplayed)
+                for some in _blocks(rest, 0):
+                    yield _played(_taken(rest, some), unplayed[some], keep, fewest)
+            continue
         yield _played(_taken(loaded, places), places, keep, fewest)
 
 
@@ -131,20 +145,46 @@ def _played(loaded: Loaded, places: Ints, keep: tuple[str, ...], fewest: int) ->
     return Part(places, sums.totals, sums.closing, sums.kept), np.flatnonzero(block.left)
 
 
-def _blocks(loaded: Loaded) -> Iterator[Ints]:
-    """Places that may share a block: like plans side by side."""
+def _alone(loaded: Loaded, places: Ints, keep: tuple[str, ...]) -> tuple[Part, Ints]:
+    """Plans played one by one: their part, and the places of those that could not be."""
+    found = list(play_alone(loaded, months_wanted=bool(keep)))
+    chosen = [index for index, one in enumerate(found) if one is not None]
+    played = [one for one in found if one is not None]
+    rows = np.array([one.rows for one in played] if keep else [], dtype=np.int64)
+    part = Part(
+        places[chosen],
+        {key: np.array([one.totals[key] for one in played], dtype=np.int64) for key in TOTALS},
+        {key: np.array([one.closing[key] for one in played], dtype=np.int64) for key in CLOSING},
+        {key: rows[:, :, ROW_KEYS.index(key)].T for key in keep if played},
+    )
+    return part, np.delete(places, chosen)
+
+
+def _blocks(loaded: Loaded, few: int) -> Iterator[Ints]:
+    """Places that may share a block: like plans side by side.
+
+    Fewer than `few` plans of one length stay together: they are played plan by plan.
+    """
+    months = loaded.column("months")
+    if 0 < loaded.size < few and (months == months[0]).all():
+        yield np.arange(loaded.size)
+        return
     keys = [loaded.column(name) for name in reversed(SORTED_BY)]
     order: Ints = np.lexsort(keys).astype(np.int64)
+    start = loaded.column("start")
     # Length, compounding and the way interest is paid must agree within a block.
     fixed = loaded.table[:3, order]
     cuts = np.flatnonzero((np.diff(fixed, axis=1) != 0).any(axis=0)) + 1
     for group in np.split(order, cuts.tolist()):
-        for since in range(0, len(group), BLOCK):
-            yield group[since : since + BLOCK]
+        for block in np.array_split(group, -(-len(group) // BLOCK)):
+            # Within it, those whose year ends in the same month stand together.
+            yield block[np.argsort(start[block] % 12, kind="stable")]
 
 
 def _taken(loaded: Loaded, places: Ints) -> Loaded:
     """The plans at some places, renumbered."""
+    if len(places) == loaded.size and (places == np.arange(loaded.size)).all():
+        return loaded
     new = np.full(loaded.size, -1, dtype=np.int64)
     new[places] = np.arange(len(places))
     events = []
@@ -189,7 +229,7 @@ class _Whole:
         for key, found in part.kept.items():
             if self.receive is None:
                 self.kept[key][: found.shape[0], part.places] = found
-        if self.receive is not None:
+        if self.receive is not None and len(part.places):
             self.receive(part)
 
     def one_by_one(self, places: Sequence[int]) -> None:

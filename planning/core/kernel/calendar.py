@@ -28,3 +28,8 @@ def days_of(months: Ints) -> Ints:
 def leap(months: Ints) -> Ints:
     """1 for a month of a leap year, else 0."""
     return _LEAP[months - _BASE]
+
+
+def days_of_month(month: int) -> int:
+    """How many days one month has."""
+    return monthrange(month // 12, month % 12 + 1)[1]

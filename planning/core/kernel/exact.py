@@ -1,8 +1,11 @@
 """Exact rounding on arrays of whole cents.
 
-Every product of cents and a rate is a whole number over a whole denominator.
-Where it does not fit 64 bits, a floating-point quotient gives the rounded
-result wherever that is certain, and the exact remainder decides the rest.
+Amounts are whole cents held in 64-bit floats: every whole number below 2**53 is
+exact there, and adding, comparing and rounding them costs a third of what whole
+numbers of 64 bits cost. Every product of cents and a rate is a whole number over
+a whole denominator. Where it stays below 2**53 it is divided as it is; elsewhere
+a quotient gives the rounded result wherever that is certain, and the exact
+remainder, in whole numbers, decides the rest.
 """
 
 from __future__ import annotations
@@ -15,6 +18,10 @@ from numpy.typing import NDArray
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Spare = tuple[Floats, ...]
+"""Three arrays to work in, shared by the parts of a block: the fewer arrays a month
+touches, the more of them stay in the processor's cache. Nothing lasts in them; rates
+use the first."""
 
 FIXED = 1 << 61
 """Denominator of a rate that is no short fraction: its numerator is cut off here."""
@@ -31,59 +38,83 @@ MONTHLY = 12 * SHORT
 LARGEST = 1 << 34
 """No amount the kernel multiplies may reach this many cents."""
 
+EXACT = 1 << 53
+"""Whole numbers below this are exact in a 64-bit float."""
+
 # A quotient this close to half a cent is decided in whole numbers. It is off by
 # less than half of this while results stay below 2**30.
 _CLOSE = 0.5 - 1e-6
-_WRAPS = 1 << 62
+
+
+def halved_up(numerator: Floats, half: int, denominator: int) -> Floats:
+    """round(numerator / denominator), halves up, in place.
+
+    Whole numbers, numerator + half below EXACT. Exact: the true quotient of such
+    a sum is a whole number or at least 1 / denominator below the next one, and the
+    nearest float to it is not further off than a quarter of that while results stay
+    below 2**30. A product with the reciprocal would not be.
+    """
+    numerator += half
+    numerator /= denominator
+    return np.floor(numerator, out=numerator)
 
 
 class Rate:
     """A rate by column: numerators over one denominator.
 
-    Where products fit 64 bits they are divided as they are. Else a float
-    quotient is rounded, and where that lies too close to half a cent the
-    remainder decides: its product wraps around, but it is small itself.
-    `cut_off` rates lie up to one unit of the numerator above the one given;
-    `doubt` then marks the columns that only the uncut rate can decide.
+    Where products fit a float they are divided as they are. Else a quotient is
+    rounded, and where that lies too close to half a cent the remainder decides:
+    its product wraps around 64 bits, but it is small itself. `cut_off` rates lie up
+    to one unit of the numerator above the one given; `doubt` then marks the columns
+    that only the uncut rate can decide. `spare` is room to work in that others use too.
     """
 
-    __slots__ = ("cut_off", "denominator", "doubt", "fits", "guess", "half", "numerator")
+    __slots__ = (
+        *("cut_off", "denominator", "doubt", "factor", "fits", "half", "numerator"),
+        "_distance",
+    )
 
-    def __init__(self, numerator: Ints, denominator: int, *, cut_off: bool = False) -> None:
+    def __init__(
+        self,
+        numerator: Ints,
+        denominator: int,
+        *,
+        cut_off: bool = False,
+        spare: Floats | None = None,
+    ) -> None:
         assert denominator % 2 == 0
         common = 1
         if not cut_off:
-            common = math.gcd(denominator // 2, int(np.gcd.reduce(numerator)))
-        self.numerator: Ints = numerator // common
+            common = math.gcd(denominator // 2, common_part(numerator))
+        self.numerator: Ints = numerator // common if common > 1 else numerator
         self.denominator = denominator // common
         self.half = self.denominator // 2
         self.cut_off = cut_off
         largest = int(self.numerator.max(initial=0))
-        self.fits = not cut_off and LARGEST * largest + self.half < _WRAPS
-        self.guess: Floats = self.numerator / float(self.denominator)
+        self.fits = not cut_off and LARGEST * largest + self.half < EXACT
+        self.factor: Floats = same(self.numerator).astype(np.float64)
+        if not self.fits:
+            self.factor /= self.denominator
+        self._distance = spare
         self.doubt: Flags = np.zeros(numerator.shape[0], dtype=np.bool_)
 
-    def times(self, amount: Ints) -> Ints:
-        """round(amount x rate), halves up; amounts are zero or more."""
+    def times(self, amount: Floats, out: Floats | None = None) -> Floats:
+        """round(amount x rate), halves up, into `out`; amounts are zero or more."""
         if self.fits:
-            product: Ints = amount * self.numerator
-            product += self.half
-            product //= self.denominator
-            return product
-        quotient = amount.astype(np.float64)
-        quotient *= self.guess
-        nearest = np.rint(quotient)
-        quotient -= nearest
-        np.abs(quotient, out=quotient)
-        result: Ints = nearest.astype(np.int64)
-        if quotient.max(initial=0.0) > _CLOSE:
-            self._decide(amount, result, np.flatnonzero(quotient > _CLOSE))
+            return halved_up(np.multiply(amount, self.factor, out=out), self.half, self.denominator)
+        distance = np.multiply(amount, self.factor, out=self._distance)
+        result: Floats = np.rint(distance, out=out)
+        distance -= result
+        np.abs(distance, out=distance)
+        # `reduce` itself: the method of the array goes a longer way to it.
+        if np.maximum.reduce(distance) > _CLOSE:
+            self._decide(amount, result, np.flatnonzero(distance > _CLOSE))
         return result
 
-    def _decide(self, amount: Ints, result: Ints, columns: Ints) -> None:
+    def _decide(self, amount: Floats, result: Floats, columns: Ints) -> None:
         """Set the results of some columns by their remainders."""
-        chosen = amount[columns]
-        proposal = result[columns] + 1
+        chosen = amount[columns].astype(np.int64)
+        proposal = result[columns].astype(np.int64) + 1
         remainder = chosen * self.numerator[columns] + self.half - proposal * self.denominator
         for _ in range(2):
             over = remainder < 0
@@ -93,6 +124,29 @@ class Rate:
         result[columns] = proposal
         if self.cut_off:
             self.doubt[columns] |= remainder >= self.denominator - 2 * chosen
+
+
+def common_part(values: Ints) -> int:
+    """The greatest common divisor of all values. A few of them usually tell it."""
+    some = int(np.gcd.reduce(values[:16]))
+    return some if some and not (values % some).any() else int(np.gcd.reduce(values))
+
+
+def same(values: Ints) -> Ints:
+    """One value for the whole block where all columns agree: it broadcasts."""
+    return values[:1] if (values == values[0]).all() else values
+
+
+def whole(amounts: Floats) -> Ints:
+    """The same whole numbers as integers, for products that need 64 bits."""
+    found: Ints = amounts.astype(np.int64)
+    return found
+
+
+def floats(values: Ints | Flags) -> Floats:
+    """The same whole numbers as floats; they lie below EXACT."""
+    found: Floats = values.astype(np.float64)
+    return found
 
 
 def divided(numerator: Ints, denominator: int) -> Ints:
@@ -107,14 +161,14 @@ def divided_signed(numerator: Ints, denominator: int) -> Ints:
     return result
 
 
-def ratio(first: Ints, second: Ints, whole: Ints) -> Ints:
-    """round(first x second / whole), halves up; 0 where `whole` is 0.
+def ratio(first: Ints, second: Ints, total: Ints) -> Ints:
+    """round(first x second / total), halves up; 0 where `total` is 0.
 
     Amounts lie below 2**30, so that twice a product fits.
     """
-    safe = np.maximum(whole, 1)
+    safe = np.maximum(total, 1)
     result: Ints = (2 * first * second + safe) // (2 * safe)
-    return np.where(whole > 0, result, 0)
+    return np.where(total > 0, result, 0)
 
 
 def _floor_share(amount: Ints, weight: Ints, total: Ints) -> tuple[Ints, Ints]:

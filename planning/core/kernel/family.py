@@ -14,7 +14,9 @@ from planning.core.types import Household, Mortgage, Plan
 
 # Bounds that keep every product inside 64 bits; see exact.py.
 _LARGEST_BALANCE = 1 << 29
-_LARGEST_LINE_RATE = Decimal("0.2")
+LARGEST_LINE = (1 << 29) * 8 // 5
+"""The bound on a line's balance, looked at once in twelve months."""
+LARGEST_LINE_RATE = Decimal("0.2")
 _HALF = Decimal("0.5")
 _FIRST_YEAR, _LAST_YEAR = 1950, 2150
 RATE_PLACES, TAX_PLACES, FILE_PLACES = 6, 8, 12
@@ -71,7 +73,7 @@ def _line(household: Household, plan: Plan) -> Iterator[str]:
     if rate_on(prime, plan.starts) is None:
         yield "no rate for the line"
     for _day, rate in prime:
-        if not 0 <= rate + line.spread <= _LARGEST_LINE_RATE or not _fits(
+        if not 0 <= rate + line.spread <= LARGEST_LINE_RATE or not _fits(
             rate + line.spread, RATE_PLACES
         ):
             yield "a line rate of more digits or beyond 20%"

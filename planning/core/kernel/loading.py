@@ -8,6 +8,7 @@ from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
+from operator import is_
 
 import numpy as np
 
@@ -54,7 +55,8 @@ _REFUNDS = {"keep": REFUND_KEPT, "prepay": REFUND_PREPAID, "invest": REFUND_INVE
 class Loaded:
     """Plans as arrays: one row of `table` for each name, one column for each plan.
 
-    The events are rows of (plan, month counted from the plan's start, ...):
+    The events are rows of (plan, month counted from the plan's start, ...) in the
+    order of the months:
     `changes` of term (rate, payment or 0, factor or 0 when all is due), `steps`
     of the line's rate (day, rate), `extras` (day, amount).
     """
@@ -87,7 +89,8 @@ Openings = Mapping[str, OpeningClasses] | None
 
 def load(households: Sequence[Household], openings: Sequence[Openings] | None = None) -> Loaded:
     """Households inside the family as arrays, in the order given."""
-    table = np.zeros((len(NAMES), len(households)), dtype=np.int64)
+    rows: list[list[int]] = []
+    last: tuple[object, ...] | None = None
     changes: list[tuple[int, ...]] = []
     steps: list[tuple[int, ...]] = []
     extras: list[tuple[int, ...]] = []
@@ -95,26 +98,40 @@ def load(households: Sequence[Household], openings: Sequence[Openings] | None = 
         plan = household.plan
         assert plan is not None
         traced = openings[index] if openings else None
-        values = {**_facts(household, plan, traced), **_mortgage_facts(household, plan)}
-        table[:, index] = [values.get(name, 0) for name in NAMES]
-        changes += [(index, *one) for one in _later_changes(household.mortgages[0], plan)]
+        shared = (*household.mortgages, plan.renewals, plan.opening, plan.starts, plan.months)
+        if last is None or not all(map(is_, shared, last)):
+            # The scenarios of one household mostly share its mortgage: it is read once.
+            terms = _terms(household.mortgages[0], plan)
+            contract = _mortgage_facts(household, plan, terms)
+            renewed = _later_changes(household.mortgages[0], plan, terms)
+            last = shared
+        values = {**_facts(household, plan, traced), **contract}
+        rows.append([values.get(name, 0) for name in NAMES])
+        changes += [(index, *one) for one in renewed]
         steps += [(index, *one) for one in _line_steps(household, plan)]
         extras += [
             (index, _month(one.on.year, one.on.month) - values["start"], one.on.day,
              one.amount_cents)
             for one in plan.extras
         ]  # fmt: skip
+    table = np.ascontiguousarray(_rows(rows, len(NAMES)).T)
     return Loaded(table, _events(changes, 5), _events(steps, 4), _events(extras, 4))
 
 
-def _events(rows: list[tuple[int, ...]], width: int) -> Ints:
+def _rows(rows: Sequence[Sequence[int]], width: int) -> Ints:
     return np.array(rows, dtype=np.int64).reshape(len(rows), width)
+
+
+def _events(rows: list[tuple[int, ...]], width: int) -> Ints:
+    found = _rows(rows, width)
+    return found[np.argsort(found[:, 1], kind="stable")]
 
 
 def _month(year: int, month: int) -> int:
     return year * 12 + month - 1
 
 
+@lru_cache(maxsize=65536)
 def _whole(rate: Decimal | Fraction | int, scale: int) -> int:
     exact = Fraction(rate) * scale
     assert exact.denominator == 1
@@ -270,9 +287,8 @@ def _current(terms: list[_Term], mortgage: Mortgage, plan: Plan) -> int:
     return max(place for place, one in enumerate(terms) if place == 0 or one.index <= index)
 
 
-def _mortgage_facts(household: Household, plan: Plan) -> dict[str, int]:
+def _mortgage_facts(household: Household, plan: Plan, terms: list[_Term]) -> dict[str, int]:
     mortgage = household.mortgages[0]
-    terms = _terms(mortgage, plan)
     place = _current(terms, mortgage, plan)
     term = terms[place]
     balance = dict(plan.opening).get(mortgage.ref, 0)
@@ -302,9 +318,10 @@ def _solved(balance: int, rate: Decimal, compounding: Compounding, left: int) ->
     return payment_cents(balance, rate, compounding, "monthly", "annuity", Fraction(left))
 
 
-def _later_changes(mortgage: Mortgage, plan: Plan) -> list[tuple[int, int, int, int]]:
+def _later_changes(
+    mortgage: Mortgage, plan: Plan, terms: list[_Term]
+) -> list[tuple[int, int, int, int]]:
     """(month, rate, stated payment or 0, factor or 0) of each change after the plan's start."""
-    terms = _terms(mortgage, plan)
     first, starts = mortgage.first_payment, plan.starts
     shift = _month(first.year, first.month) - _month(starts.year, starts.month)
     contractual = int(contractual_payments(mortgage))

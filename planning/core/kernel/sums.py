@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planning.core.kernel.exact import Ints
+from planning.core.kernel.exact import Floats, Ints
 from planning.core.plan_types import ROW_KEYS
 
 TOTALS: tuple[str, ...] = (
@@ -20,41 +20,36 @@ CLOSING: tuple[str, ...] = (
 
 
 class Sums:
-    """Sums of the month and of the plan, by column. Amounts in cents."""
+    """Month rows where columns are kept, and the results at the end. Amounts in cents.
+
+    Totals are not counted here month by month: what follows from balances (what was
+    drawn, prepaid, refused) is settled at the end, and the rest is counted once.
+    """
 
     def __init__(self, size: int, months: int, keep: tuple[str, ...]) -> None:
         unknown = set(keep) - set(ROW_KEYS)
         assert not unknown, f"no such column: {sorted(unknown)}"
-        self.keep = keep
-        self.totals = {key: np.zeros(size, dtype=np.int64) for key in TOTALS}
-        self.closing = {key: np.zeros(size, dtype=np.int64) for key in CLOSING}
+        self.totals: dict[str, Ints] = {key: np.zeros(size, dtype=np.int64) for key in TOTALS}
+        self.closing: dict[str, Ints] = {key: np.zeros(size, dtype=np.int64) for key in CLOSING}
         self.kept = {key: np.zeros((months, size), dtype=np.int64) for key in keep}
         self._row: dict[str, Ints] = {}
-        self._last = months - 1
-        self._month = 0
 
     def wants(self, *keys: str) -> bool:
         """Whether any of the columns is kept by month."""
         return any(key in self.kept for key in keys)
 
-    def begin(self, month: int, mortgage: Ints, line: Ints) -> None:
-        """Begin a month with what is owed."""
-        self._month = month
-        self._row = {key: kept[month] for key, kept in self.kept.items()}
-        self.close(mortgage_opening=mortgage, line_opening=line)
+    def begin(self, month: int) -> None:
+        """Begin a month."""
+        if self.kept:
+            self._row = {key: kept[month] for key, kept in self.kept.items()}
 
-    def add(self, key: str, amount: Ints) -> None:
-        """Add to a flow of the month, and to its total."""
+    def add(self, key: str, amount: Floats) -> None:
+        """Add to a flow of the month's row."""
         if key in self._row:
-            self._row[key] += amount
-        if key in self.totals:
-            self.totals[key] += amount
+            row = self._row[key]
+            np.add(row, amount, out=row, casting="unsafe")
 
-    def close(self, **figures: Ints) -> None:
-        """Set figures of the month; those of the last month are the plan's closing."""
-        if self._row:
-            for key in self._row.keys() & figures.keys():
-                self._row[key][:] = figures[key]
-        if self._month == self._last:
-            for key in self.closing.keys() & figures.keys():
-                self.closing[key][:] = figures[key]
+    def settle(self, into: dict[str, Ints], **figures: Floats) -> None:
+        """Set totals or closing figures."""
+        for key, amount in figures.items():
+            into[key][:] = amount

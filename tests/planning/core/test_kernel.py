@@ -295,6 +295,22 @@ def test_short_rates_are_divided_as_they_are() -> None:
     assert rate.times(np.array([1_002_000, 24_000, 600])).tolist() == [2088, 109, 5]
 
 
+def test_a_quotient_in_floats_rounds_as_whole_numbers_do() -> None:
+    dice = random.Random(11)
+    for denominator in (2, 120_000, 365 * 10**6):
+        # Around ties and whole quotients, up to the bound of exact sums.
+        quotients = [dice.randrange(0, min(2**30, exact.EXACT // denominator)) for _ in range(999)]
+        sums = [
+            one * denominator + part + offset
+            for one in quotients
+            for part in (denominator, denominator // 2)
+            for offset in (-1, 0)
+        ]
+        sums = [one for one in sums if one + denominator // 2 < exact.EXACT]
+        found = exact.halved_up(np.array(sums, dtype=np.float64), denominator // 2, denominator)
+        assert found.tolist() == [round_ratio(one, denominator) for one in sums]
+
+
 def test_a_rounding_that_a_cut_off_rate_cannot_decide_is_noticed() -> None:
     # Just below half a cent, clearly below, and exactly half.
     rate = exact.Rate(np.array([2**60 - 1, 2**59, 2**60]), exact.FIXED, cut_off=True)
