@@ -222,6 +222,7 @@ FIELD_WORDS: dict[str, str] = {
     "extras": gettext_noop("planned prepayments"),
     "first_payment": gettext_noop("first payment"),
     "frequency": gettext_noop("frequency"),
+    "gains": gettext_noop("realised gains"),
     "income": gettext_noop("income"),
     "inflation": gettext_noop("inflation"),
     "interest": gettext_noop("interest"),

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections import deque
+from collections import Counter, deque
 from datetime import date
 from email import message_from_string
 from io import StringIO
@@ -51,7 +51,7 @@ FORMS = (
 )
 # A page of every entry of every household: of those, this many a person.
 STAFF_PAGE = re.compile(r"/(trace|lines|restatements|books|draws|papers|plan)/")
-ENTRY_PAGE, ENTRY_PAGES = re.compile(r"/(lines|draws)/"), 12
+ENTRY_PAGE, ENTRY_PAGES = re.compile(r"/(trace/\d+/draws|lines|draws)/"), 8
 LINK = re.compile(r'(?:href|action|src)="(/[^"#]*)')
 
 
@@ -125,14 +125,14 @@ def everything_reachable(email: str, limit: int = 400) -> dict[str, str]:
     client.force_login(User.objects.get(email=email))
     pages: dict[str, str] = {}
     waiting = deque(["/"])
-    entries = 0
+    entries: Counter[str] = Counter()
     while waiting and len(pages) < limit:
         path = waiting.popleft()
         if path in pages or path.startswith(("/static/", "/logout")):
             continue
-        if ENTRY_PAGE.search(path):
-            entries += 1
-            if entries > ENTRY_PAGES:
+        if entry := ENTRY_PAGE.search(path):
+            entries[entry[1][:5]] += 1
+            if entries[entry[1][:5]] > ENTRY_PAGES:
                 continue
         response = client.get(path)
         if response.status_code in (301, 302):

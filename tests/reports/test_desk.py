@@ -177,7 +177,7 @@ def test_writing_methods_are_refused(book):
 
 # Session, user and membership are three of each; scopes and savepoints are not counted.
 @pytest.mark.parametrize(
-    ("page", "queries"), [("book", 10), ("household", 26), ("month", 25), ("runs", 5)]
+    ("page", "queries"), [("book", 10), ("household", 30), ("month", 29), ("runs", 5)]
 )
 def test_query_counts(book, page, queries):
     client = book.signed_in("advisor")

@@ -77,5 +77,5 @@ def test_reading_a_household_takes_the_same_queries_however_long_its_life(
         load_households(access=access, files=[("one.json", content(value))])
         with access.opened():
             row = access.household(value.ref)
-            with django_assert_num_queries(17):
+            with django_assert_num_queries(20):
                 household_value(row)

@@ -145,7 +145,7 @@ def test_late_statements_end_where_timely_ones_do():
 
     def listed(firm_id):
         with firm_scope(firm_id):
-            rows = Finding.objects.exclude(events__kind="withdrawn")
+            rows = Finding.objects.exclude(events__kind__in=("withdrawn", "mended"))
             return sorted(
                 rows.values_list(
                     "code", "key", "first_month", "last_month", "dollars_cents", "open"
@@ -155,13 +155,13 @@ def test_late_statements_end_where_timely_ones_do():
     assert listed(firm) == listed(timely)
 
 
-def test_a_finding_that_never_was_is_withdrawn_and_stays_on_record(firm):
+def test_a_finding_that_a_late_paper_ends_is_mended_and_stays_on_record(firm):
     with firm_scope(firm):
         assert Finding.objects.filter(code="unsupported-draw", open=True).exists()
     book.load(firm, book.edited(PAPERS, add_paper), reason="a paper turned up")
     close(firm)
     with firm_scope(firm):
-        row = Finding.objects.filter(code="unsupported-draw", state="closed").first()
+        row = Finding.objects.filter(code="unsupported-draw", state="cured").first()
         assert row is not None
         kinds = list(
             FindingEvent.objects.filter(finding=row)
@@ -169,7 +169,7 @@ def test_a_finding_that_never_was_is_withdrawn_and_stays_on_record(firm):
             .values_list("kind", flat=True)
         )
     assert kinds[0] == "opened"
-    assert kinds[-1] == "withdrawn"
+    assert kinds[-1] == "mended"
 
 
 def test_corrected_facts_try_a_parked_month_again():
