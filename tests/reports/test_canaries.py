@@ -49,9 +49,9 @@ FORMS = (
     ("/plan/", "?growth=1.5&once=2000"),
     ("/plan/offers/", "?compare=1&name1=Trial&rate1=4.25"),
 )
-# A page of every entry of every household: of those, this many a person.
+# A page of every entry of every household: of those, this many a household.
 STAFF_PAGE = re.compile(r"/(trace|lines|restatements|books|draws|papers|plan)/")
-ENTRY_PAGE, ENTRY_PAGES = re.compile(r"/(trace/\d+/draws|lines|draws)/"), 8
+ENTRY_PAGE, ENTRY_PAGES = re.compile(r"/(trace/\d+/draws|lines|draws)/"), 6
 LINK = re.compile(r'(?:href|action|src)="(/[^"#]*)')
 
 
@@ -95,7 +95,9 @@ def decide_on_a_paper(access: Access, ref: str, *, theirs: bool) -> None:
     word = b"Quibblewick" if theirs else b"Plainwick"
     with access.opened():
         _household, draws = draws_on_file(access, ref)
-        draw = draws[0].traced
+        # The newest of the closed months: its page is among the first that are visited.
+        closed = [one.traced for one in draws if f"{one.traced.on:%Y-%m}" <= THROUGH]
+        draw = max(closed, key=lambda one: one.on)
         kept = attach_evidence(
             access=access,
             ref=ref,
@@ -131,8 +133,10 @@ def everything_reachable(email: str, limit: int = 400) -> dict[str, str]:
         if path in pages or path.startswith(("/static/", "/logout")):
             continue
         if entry := ENTRY_PAGE.search(path):
-            entries[entry[1][:5]] += 1
-            if entries[entry[1][:5]] > ENTRY_PAGES:
+            # By kind of page and household.
+            of = f"{entry[1][:5]} {path.split('/')[2]}"
+            entries[of] += 1
+            if entries[of] > ENTRY_PAGES:
                 continue
         response = client.get(path)
         if response.status_code in (301, 302):

@@ -161,7 +161,7 @@ def test_a_finding_that_a_late_paper_ends_is_mended_and_stays_on_record(firm):
     book.load(firm, book.edited(PAPERS, add_paper), reason="a paper turned up")
     close(firm)
     with firm_scope(firm):
-        row = Finding.objects.filter(code="unsupported-draw", state="cured").first()
+        row = Finding.objects.filter(code="unsupported-draw", events__kind="mended").first()
         assert row is not None
         kinds = list(
             FindingEvent.objects.filter(finding=row)
