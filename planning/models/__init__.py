@@ -14,6 +14,7 @@ from planning.models.accounts import (
     MortgageTerm,
     Party,
 )
+from planning.models.api import ApiToken, StoredAnswer
 from planning.models.firm import Delegation, Firm, Membership
 from planning.models.household import (
     ClientAccess,
@@ -27,6 +28,7 @@ from planning.models.prime import PrimeRate
 
 __all__ = [
     "Account",
+    "ApiToken",
     "ClientAccess",
     "CreditLine",
     "Delegation",
@@ -45,4 +47,5 @@ __all__ = [
     "PlanVersion",
     "PrimeRate",
     "ScopedManager",
+    "StoredAnswer",
 ]
