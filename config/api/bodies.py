@@ -22,8 +22,8 @@ class StrictJson(BaseParser):
     def parse(
         self,
         stream: Any,
-        media_type: str | None = None,
-        parser_context: Any = None,  # noqa: ARG002
+        media_type: str | None = None,  # noqa: ARG002
+        parser_context: Any = None,
     ) -> dict[str, Any]:
         """The object. Raises ApiProblem: 413 too large, 400 not such JSON."""
         raw = stream.read(MOST_BYTES + 1)

@@ -26,8 +26,7 @@ class Money(serializers.Field):
         """Cents of a text."""
         if not isinstance(data, str) or not re.fullmatch(MONEY[1:-1], data, re.ASCII):
             self.fail("money")
-        whole = int(data.replace(".", ""))
-        return whole
+        return int(data.replace(".", ""))
 
     def to_representation(self, value: int) -> str:
         """The text of cents."""

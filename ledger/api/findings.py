@@ -57,6 +57,10 @@ class FindingActs(Creates):
     part = "findings"
     rights = {"POST": ("write:finding", "finding.work")}
 
+    def look(self, finding_id: UUID) -> None:
+        """See that it is in view."""
+        finding_in_view(self.access, finding_id)
+
     @extend_schema(
         request=shapes.ActIn,
         responses={200: shapes.FindingOut},
@@ -77,7 +81,6 @@ class FindingActs(Creates):
         """See, accept until a day, put back, give to somebody, or note something."""
         asked = self.body(shapes.ActIn, request)
         named: dict[str, Any] = {"access": self.access, "finding_id": finding_id}
-        finding_in_view(self.access, finding_id)
         try:
             match asked["act"]:
                 case "seen":

@@ -68,6 +68,10 @@ class Uses(Creates):
     part = "uses"
     rights = {"POST": ("write:use", "use.decide")}
 
+    def look(self, entry: str, **_named: Any) -> None:
+        """See that the household has such a draw."""
+        draw_to_decide(self.access, str(self.household.pk), entry)
+
     @extend_schema(
         request=shapes.UseIn,
         responses={200: shapes.DrawOut},
@@ -97,7 +101,6 @@ class Uses(Creates):
     def create(self, request: Request, ref: str, entry: str) -> Response:  # noqa: ARG002
         """Record what a draw was used for; closes from its month on are done again."""
         asked = self.body(shapes.UseIn, request)
-        draw_to_decide(self.access, str(self.household.pk), entry)
         try:
             decide_use(
                 access=self.access,

@@ -118,6 +118,10 @@ class Resource(APIView):
             raise Http404
         if "ref" in kwargs and self.household_must_exist:
             self.household = self.access.household(kwargs["ref"])
+        self.look(**kwargs)
+
+    def look(self, **kwargs: Any) -> None:
+        """See that what the address names is in view, before anything else is told."""
 
     def _query(self, request: Request) -> dict[str, Any]:
         twice = [
@@ -202,7 +206,7 @@ class Creates(Resource):
 class Nothing(Resource):
     """Every address that leads nowhere."""
 
-    rights = {method: ("", "") for method in ("GET", "POST", "PUT")}
+    rights = dict.fromkeys(("GET", "POST", "PUT"), ("", ""))
     schema = None
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:

@@ -9,7 +9,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from config.api.fields import Money, Strict, Text, Whole
+from config.api.fields import Money, Strict, Whole
 from planning.api.resource import Resource
 from planning.core.money import text_from_cents
 from planning.core.tax.parameters import JURISDICTIONS

@@ -5,8 +5,11 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+from django.contrib.auth.decorators import login_not_required
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_safe
 from drf_spectacular.generators import SchemaGenerator
 from rest_framework.renderers import JSONRenderer
@@ -42,17 +45,15 @@ class OpenApi(Resource):
 _by_token = OpenApi.as_view()
 
 
+@login_not_required
+@csrf_exempt
+@transaction.non_atomic_requests
 @require_safe
 def openapi(request: HttpRequest) -> Any:
     """The description, for whoever is signed in or brings a token."""
     if getattr(request, "access", None) is not None:
         return HttpResponse(JSONRenderer().render(description()), content_type="application/json")
     return _by_token(request)
-
-
-openapi.login_required = False  # type: ignore[attr-defined]
-openapi.csrf_exempt = True  # type: ignore[attr-defined]
-openapi._non_atomic_requests = {"default"}  # type: ignore[attr-defined]
 
 
 @require_safe
@@ -62,12 +63,27 @@ def docs(request: HttpRequest) -> HttpResponse:
     found = description()
     context = {
         "parts": _parts(found),
-        "shapes": sorted(found["components"]["schemas"].items()),
+        "shapes": _shapes(found["components"]["schemas"]),
         "errors": [(status, *words) for status, words in KINDS.items()],
         "scopes": SCOPES,
         "here": "api",
     }
     return render(request, "reports/api/docs.html", context)
+
+
+def _shapes(found: dict[str, Any]) -> list[dict[str, Any]]:
+    """Every shape with its fields."""
+    return [
+        {
+            "name": name,
+            "text": one.get("description", ""),
+            "fields": [
+                (field, kind, field in one.get("required", ()))
+                for field, kind in one.get("properties", {}).items()
+            ],
+        }
+        for name, one in sorted(found.items())
+    ]
 
 
 def _parts(found: dict[str, Any]) -> list[tuple[str, list[dict[str, Any]]]]:

@@ -146,7 +146,7 @@ class PlanVersions(Creates):
         return super().post(request, ref=ref)
 
     def create(self, request: Request, ref: str) -> Response:  # noqa: ARG002
-        """Keep a plan as the next version, in force from now on. Closed months are looked at again."""
+        """Keep a plan as the next version, in force at once; closed months are looked at again."""
         asked = self.body(PlanIn, request)
         faults = Faults("body")
         plan = read_plan(Node(asked["plan"], "plan", faults))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import uuid
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import pytest
+from django.db import transaction
 from django.test import Client
 
 from planning.access import Access
@@ -63,6 +65,14 @@ def program_of(user: Any, scopes: tuple[str, ...] | None = None) -> Program:
 def book(db: None) -> Book:
     """The closed book."""
     return make_book()
+
+
+@pytest.fixture(scope="module")
+def shared_book(django_db_setup: None, django_db_blocker: Any) -> Iterator[Book]:
+    """One closed book for tests of a module that only read; taken back at the module's end."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield make_book()
+        transaction.set_rollback(True)
 
 
 @pytest.fixture

@@ -87,7 +87,7 @@ def test_a_household_is_made_by_its_file(advisor: Program):
         "households/HH-NEWER/",
         body | {"household": body["household"] | {"ref": "HH-NEWER"}},
         If_Match='"x"',
-    )  # noqa: E501
+    )
     assert missing.status_code == 404
     refused = advisor.send("PUT", "households/HH-NEW/", "{}", If_Match=made["ETag"])
     assert refused.status_code == 422
