@@ -6,6 +6,7 @@ import base64
 import binascii
 import re
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
@@ -66,6 +67,15 @@ class Month(serializers.RegexField):
         if not isinstance(data, str):
             self.fail("invalid")
         return str(super().to_internal_value(data))
+
+
+@extend_schema_field({"type": "string", "pattern": r"^[0-9]{4}-[0-9]{2}$"})
+class MonthOf(serializers.Field):
+    """The month of a day, to be read only."""
+
+    def to_representation(self, value: date) -> str:
+        """Year and month."""
+        return f"{value:%Y-%m}"
 
 
 class Text(serializers.CharField):

@@ -6,7 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from config.api.fields import Bytes, Money, Month, PageQuery, Query, Strict, Text, Whole
+from config.api.fields import Bytes, Money, Month, MonthOf, PageQuery, Query, Strict, Text, Whole
 from ledger.core.finding_changes import EVENT_KINDS, FINDING_STATES, SEVERITIES
 from planning.core.household_parts import PROVINCES
 from planning.core.types import CLASSES, USES
@@ -271,7 +271,7 @@ class RunRow(serializers.Serializer):
 class MonthRow(serializers.Serializer):
     """A household's month in its newest version."""
 
-    month = serializers.DateField(format="%Y-%m")
+    month = MonthOf(read_only=True)
     version = serializers.IntegerField()
     state = serializers.CharField()
     stale = serializers.SerializerMethodField()
@@ -299,8 +299,8 @@ class FindingRow(serializers.Serializer):
     household = serializers.CharField(source="household.ref")
     code = serializers.CharField()
     key = serializers.CharField()
-    first_month = serializers.DateField(format="%Y-%m")
-    last_month = serializers.DateField(format="%Y-%m")
+    first_month = MonthOf(read_only=True)
+    last_month = MonthOf(read_only=True)
     dollars = Money(source="dollars_cents")
     cost_per_year = Money(source="cost_per_year_cents")
     severity = serializers.ChoiceField(choices=list(SEVERITIES))
