@@ -33,7 +33,7 @@ class Actor(Protocol):
 
     @property
     def channel(self) -> str:
-        """desk, command, worker or beat."""
+        """desk, api, command, worker or beat."""
 
 
 def record(

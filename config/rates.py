@@ -65,6 +65,7 @@ class Limit:
 # Common practice; the figures are the product's own choice.
 SIGN_IN_ACCOUNT = Limit("sign-in account from an address", 5, 15 * 60)
 SIGN_IN_EVERYWHERE = Limit("sign-in account from everywhere", 100, 60 * 60)
+API_TOKEN = Limit("interface token", 600, 60)
 BY_ROUTE: Mapping[str, Limit] = {
     "account_login": Limit("sign-in address", 50, 15 * 60),
     "account_reauthenticate": Limit("password again", 10, 15 * 60),

@@ -48,6 +48,9 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "csp",
     "django_htmx",
+    "rest_framework",
+    "knox",
+    "drf_spectacular",
     "config",
     "planning",
     "ledger",
@@ -284,12 +287,25 @@ CONTENT_SECURITY_POLICY = {
 # --- Interface for programs ---
 
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_AUTHENTICATION_CLASSES": ["planning.api.authentication.TokenOfMember"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["config.api.bodies.StrictJson"],
+    "DEFAULT_SCHEMA_CLASS": "planning.api.description.Description",
     "COERCE_DECIMAL_TO_STRING": True,
     "UNAUTHENTICATED_USER": None,
+}
+# The library's own life span is ten hours; ours is given with every token, a year at most.
+REST_KNOX = {"AUTH_HEADER_PREFIX": "Bearer", "TOKEN_PREFIX": "tow_", "AUTO_REFRESH": False}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Towpath",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "DESCRIPTION": "Everything the desk can do, for programs. Amounts are text with two decimals.",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "POSTPROCESSING_HOOKS": ["planning.api.description.with_errors"],
 }
 
 # --- Log and test ---

@@ -50,6 +50,8 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "audit.view": frozenset({"principal", "system"}),
     "notice.own": frozenset({"principal", "advisor", "assistant"}),
     "message.manage": frozenset({"principal", "system"}),
+    "token.own": frozenset({"principal", "advisor", "assistant", "client"}),
+    "tax.compute": STAFF,
 }
 
 

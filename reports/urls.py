@@ -25,6 +25,7 @@ from reports.views.notices import calendar_feed, make_calendar, my_notices, revo
 from reports.views.papers import paper, picture
 from reports.views.plans import offers, plan, plan_version, save_offer, save_plan
 from reports.views.runs import runs
+from reports.views.tokens import my_tokens, revoke_token
 from reports.views.trace import entry, restatements, trace_draw, trace_year
 
 register_converter(EntryId, "entry")
@@ -65,6 +66,8 @@ urlpatterns = [
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),
     path("me/notices/calendar/revoke/", revoke_calendar, name="revoke_calendar"),
+    path("me/tokens/", my_tokens, name="my_tokens"),
+    path("me/tokens/<uuid:token_id>/revoke/", revoke_token, name="revoke_token"),
     path("calendar/<str:token>.ics", calendar_feed, name="calendar_feed"),
     path("messages/", messages, name="messages"),
     path("messages/details/", mail_details, name="mail_details"),
@@ -74,5 +77,6 @@ urlpatterns = [
     path("messages/webhooks/<uuid:endpoint_id>/off/", switch_off_webhook, name="webhook_off"),
     path("", include("reports.account_urls")),
     path("firm/", firm, name="firm"),
+    path("api/v1/", include("reports.api.urls")),
     path("language/", login_not_required(set_language), name="set_language"),
 ]

@@ -8,7 +8,7 @@ from django.db.models import Q
 
 from config.database.base import FirmOwned
 
-CHANNELS = ("desk", "command", "worker", "beat")
+CHANNELS = ("desk", "command", "worker", "beat", "api")
 
 
 class AuditEvent(FirmOwned):

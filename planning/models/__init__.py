@@ -14,6 +14,7 @@ from planning.models.accounts import (
     MortgageTerm,
     Party,
 )
+from planning.models.api import ApiToken, StoredAnswer
 from planning.models.firm import Delegation, Firm, FirmSettings, Membership
 from planning.models.household import (
     ClientAccess,
@@ -29,6 +30,7 @@ from planning.models.suitability import LeverageAssessment, LeverageDisclosure
 
 __all__ = [
     "Account",
+    "ApiToken",
     "ClientAccess",
     "CreditLine",
     "Delegation",
@@ -51,4 +53,5 @@ __all__ = [
     "PlanVersion",
     "PrimeRate",
     "ScopedManager",
+    "StoredAnswer",
 ]

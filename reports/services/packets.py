@@ -18,11 +18,14 @@ from django.db.models.functions import Now
 
 from config import webhooks
 from config.audit import record
+from config.sending import send_after_commit
 from reports.models import Packet
 from reports.packets.period import Quarter
 from reports.packets.quarterly import default_as_of, quarterly_data
 from reports.rendering import TEMPLATE_VERSION, render_packet, toolchain
 from reports.selectors.household import household_report
+
+DRAW = "reports.tasks.draw_packet"
 
 
 class NotClosedError(Exception):
@@ -89,6 +92,19 @@ def keep_packet(*, access: Any, row: Any, kind: str, period: str, data: dict[str
             | {"version": packet.version, "inputs": packet.input_digest},
         )
         _announce(packet, row.ref)
+    return packet
+
+
+def request_quarterly(*, access: Any, request: QuarterlyRequest) -> Packet:
+    """As `issue_quarterly`; a packet that is not stored yet is sent to a worker to be drawn.
+
+    A lost message is sent again when the same packet is asked for again.
+    """
+    access.require("packet.issue")
+    with access.opened():
+        packet = issue_quarterly(access=access, request=request)
+        if packet.state != "stored":
+            send_after_commit(DRAW, str(packet.firm_id), str(packet.pk), queue="pdf")
     return packet
 
 

@@ -1,0 +1,1 @@
+"""Households, statements, uses, closes and findings for programs."""

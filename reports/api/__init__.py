@@ -1,0 +1,1 @@
+"""Packets and plans for programs; the interface's addresses and description."""
