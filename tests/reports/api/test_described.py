@@ -23,7 +23,7 @@ from tests.reports import sample
 from tests.reports.api.conftest import Program, program_of
 from tests.reports.conftest import Book
 
-EXAMPLES = 4
+EXAMPLES = 2
 ROLES = ("principal", "advisor", "assistant", "client")
 
 
