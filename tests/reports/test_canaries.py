@@ -205,7 +205,8 @@ def they_are_found_at_home(theirs: dict[str, str]) -> None:
 
 def their_addresses_are_nobodys(paths: tuple[str, ...]) -> None:
     """Their households, months and packets are not there for any of us."""
-    named = [path for path in paths if "QX-90" in path]
+    named = [path for path in paths if "QX-90" in path.partition("?")[0]]
+    asked = [path for path in paths if "QX-90" in path.partition("?")[2]]
     assert any("/plan/?" in path for path in named)
     assert any("/plan/offers/?" in path for path in named)
     assert len(named) > 5
@@ -219,6 +220,9 @@ def their_addresses_are_nobodys(paths: tuple[str, ...]) -> None:
                 response = client.post(path, {"reason": "mine"})
             assert response.status_code == refusal(person.role, path), (person.role, path)
             assert not found_in(text_of(response)) - {"QX-90"}
+        for path in asked:
+            # A list asked for their household by name: it finds nothing, or is refused.
+            assert not found_in(text_of(client.get(path))) - {"QX-90"}, (person.role, path)
 
 
 def refusal(role: str, path: str) -> int:
