@@ -14,6 +14,7 @@ from planning.models.accounts import (
     MortgageTerm,
     Party,
 )
+from planning.models.admission import AccountantGrant, Invitation, InvitationPart, Sighting
 from planning.models.firm import Delegation, Firm, Membership
 from planning.models.household import (
     ClientAccess,
@@ -27,6 +28,7 @@ from planning.models.prime import PrimeRate
 
 __all__ = [
     "Account",
+    "AccountantGrant",
     "ClientAccess",
     "CreditLine",
     "Delegation",
@@ -36,6 +38,8 @@ __all__ = [
     "Household",
     "HouseholdVersion",
     "InvestmentAccount",
+    "Invitation",
+    "InvitationPart",
     "Member",
     "MemberIncome",
     "Membership",
@@ -45,4 +49,5 @@ __all__ = [
     "PlanVersion",
     "PrimeRate",
     "ScopedManager",
+    "Sighting",
 ]
