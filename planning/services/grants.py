@@ -28,7 +28,7 @@ DEFAULT_DAYS, MOST_DAYS, MOST_USES = 30, 90, 100
 WRONG_AT_MOST = 5
 
 
-def grant(  # noqa: PLR0913 - one form
+def grant(
     *,
     access: Access,
     ref: str,
