@@ -48,6 +48,7 @@ FORMS = (
     ("/plan/", "?growth=1.5&once=2000"),
     ("/plan/offers/", "?compare=1&name1=Trial&rate1=4.25"),
 )
+YEAR_TRACED = re.compile(r"/trace/[0-9]+/$")
 LINK = re.compile(r'(?:href|action|src)="(/[^"#]*)')
 
 
@@ -195,9 +196,14 @@ def their_addresses_are_nobodys(paths: tuple[str, ...]) -> None:
         client = Client()
         client.force_login(User.objects.get(email=person.email))
         for path in named:
-            # An accountant has no pages of households at all yet, ours or theirs, and a
-            # client none of any plan; where a plan is saved nothing is read.
-            refused = person.role == "accountant" or (person.role == "client" and "/plan/" in path)
+            # An accountant has no pages of households but packets and traced years, a
+            # client none of any plan, and who shares is not theirs; where a plan is saved
+            # nothing is read.
+            refused = (person.role == "client" and "/plan/" in path) or (
+                person.role == "accountant"
+                and "/packets/" not in path
+                and not YEAR_TRACED.search(path)
+            )
             expected = 405 if path.endswith("/save/") else 403 if refused else 404
             response = client.get(path)
             assert response.status_code == expected, (person.role, path)
