@@ -75,6 +75,8 @@ BY_ROUTE: Mapping[str, Limit] = {
     "mfa_authenticate": Limit("second factor", 5, 15 * 60),
     "mfa_reauthenticate": Limit("second factor again", 10, 15 * 60),
     "mfa_activate_totp": Limit("second factor set-up", 20, 60 * 60),
+    "join": Limit("joining", 20, 60 * 60),
+    "enter": Limit("accountant's code", 20, 60 * 60),
     "mfa_login_webauthn": Limit("passkey", 30, 15 * 60),
 }
 

@@ -17,15 +17,16 @@ from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import Model, Q, QuerySet
+from django.db.models.functions import Now
 from django.http import Http404
 
 from config.database import firm_scope, user_scope
-from planning.models import ClientAccess, Delegation, Household, Membership
+from planning.models import AccountantGrant, ClientAccess, Delegation, Household, Membership
 
 STAFF = frozenset({"principal", "advisor", "assistant", "system"})
 
-# Role by action. What is not listed is refused. An accountant holds nothing until a
-# grant names a household and a year.
+# Role by action. What is not listed is refused. An accountant sees households and years
+# that a grant names, and nothing until one does.
 ACTIONS: Mapping[str, frozenset[str]] = {
     "household.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
     "household.edit": frozenset({"principal", "advisor", "system"}),
@@ -39,15 +40,21 @@ ACTIONS: Mapping[str, frozenset[str]] = {
     "finding.work": frozenset({"principal", "advisor", "assistant", "system"}),
     "finding.view": frozenset({"principal", "advisor", "assistant", "system"}),
     "trace.view": STAFF,
+    "trace.year": STAFF | {"accountant"},
     "books.export": STAFF,
     "plan.view": STAFF,
     "plan.edit": frozenset({"principal", "advisor", "system"}),
     "packet.issue": frozenset({"principal", "advisor", "system"}),
-    "packet.view": frozenset({"principal", "advisor", "assistant", "client", "system"}),
+    "packet.view": frozenset(
+        {"principal", "advisor", "assistant", "client", "accountant", "system"}
+    ),
     "job.view": frozenset({"principal", "advisor", "assistant", "system"}),
     "people.manage": frozenset({"principal", "system"}),
     "firm.edit": frozenset({"principal", "system"}),
     "audit.view": frozenset({"principal", "system"}),
+    "grant.manage": frozenset({"principal", "advisor", "system"}),
+    "grant.own": frozenset({"accountant"}),
+    "sighting.view": STAFF | {"client"},
     "notice.own": frozenset({"principal", "advisor", "assistant"}),
     "message.manage": frozenset({"principal", "system"}),
     "token.own": frozenset({"principal", "advisor", "assistant", "client"}),
@@ -69,6 +76,7 @@ class Access:
     channel: str
     user_id: UUID | None = None
     membership_id: UUID | None = None
+    grant_id: UUID | None = None
 
     @classmethod
     def for_user(cls, user: Any, channel: str = "desk") -> Access | None:
@@ -109,6 +117,17 @@ class Access:
         assert reason, "the trail needs a reason"
         return cls(firm_id=UUID(str(firm_id)), role="system", actor=reason, channel=channel)
 
+    @classmethod
+    def for_grant(cls, firm_id: UUID, grant_id: UUID) -> Access | None:
+        """The access of somebody who came in by a grant's code; None once the grant is over."""
+        with firm_scope(firm_id):
+            rows = live_grants().filter(pk=grant_id, membership__isnull=True)
+            found = rows.first()
+        if found is None:
+            return None
+        actor = f"{found.name} <{found.email}>"
+        return cls(firm_id, "accountant", actor, "desk", grant_id=grant_id)
+
     @contextmanager
     def opened(self) -> Iterator[Access]:
         """A transaction in the firm's scope."""
@@ -141,7 +160,25 @@ class Access:
         if self.role == "client":
             own = ClientAccess.objects.filter(membership_id=self.membership_id)
             return rows.filter(pk__in=own.values("household_id"))
+        if self.role == "accountant":
+            return rows.filter(pk__in=self.grants().values("household_id"))
         return rows.none()
+
+    def grants(self) -> QuerySet[AccountantGrant]:
+        """An accountant's own grants that are in force now; nobody else has any."""
+        rows = live_grants().filter(firm_id=self.firm_id)
+        if self.role != "accountant":
+            return rows.none()
+        if self.grant_id is not None:
+            return rows.filter(pk=self.grant_id)
+        return rows.filter(membership_id=self.membership_id, membership__isnull=False)
+
+    def require_year(self, household: Household, year: int) -> None:
+        """Raise NotVisibleError for a year of a household that an accountant was not granted."""
+        if self.role != "accountant":
+            return
+        if not self.grants().filter(household_id=household.pk, year=year).exists():
+            raise NotVisibleError("no such year")
 
     def scope(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
         """The rows of a queryset that are in view.
@@ -171,6 +208,11 @@ class Access:
         if lock:
             return Household.objects.select_for_update(no_key=True).get(pk=found.pk)
         return found
+
+
+def live_grants() -> QuerySet[AccountantGrant]:
+    """Grants neither revoked nor over, by the database's clock, in the firm's scope."""
+    return AccountantGrant.objects.filter(revoked_at__isnull=True, expires_at__gt=Now())
 
 
 def _named(ref: str | UUID) -> Q:

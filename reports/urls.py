@@ -13,6 +13,7 @@ from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.firm import firm
 from reports.views.households import household, month, packet, propose
+from reports.views.joining import join, join_link
 from reports.views.messages import (
     mail_details,
     messages,
@@ -23,8 +24,10 @@ from reports.views.messages import (
 )
 from reports.views.notices import calendar_feed, make_calendar, my_notices, revoke_calendar
 from reports.views.papers import paper, picture
+from reports.views.people import invitation_act, people, person, person_act
 from reports.views.plans import offers, plan, plan_version, save_offer, save_plan
 from reports.views.runs import runs
+from reports.views.shares import enter, seen, share_act, shared, shares
 from reports.views.tokens import my_tokens, revoke_token
 from reports.views.trace import entry, restatements, trace_draw, trace_year
 
@@ -62,6 +65,17 @@ urlpatterns = [
     path("households/<str:ref>/plan/offers/", offers, name="plan_offers"),
     path("households/<str:ref>/plan/offers/save/", save_offer, name="plan_offers_save"),
     path("households/<str:ref>/proposal/", propose, name="propose"),
+    path("households/<str:ref>/seen/", seen, name="seen"),
+    path("households/<str:ref>/shares/", shares, name="shares"),
+    path("households/<str:ref>/shares/<uuid:grant_id>/", share_act, name="share_act"),
+    path("shared/", shared, name="shared"),
+    path("shared/<uuid:firm_id>/<uuid:grant_id>/", enter, name="enter"),
+    path("people/", people, name="people"),
+    path("people/<uuid:member_id>/", person, name="person"),
+    path("people/<uuid:member_id>/act/", person_act, name="person_act"),
+    path("people/invitations/<uuid:invitation_id>/", invitation_act, name="invitation_act"),
+    path("join/", join, name="join"),
+    path("join/<uuid:firm_id>/<uuid:invitation_id>/<str:token>/", join_link, name="join_link"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),

@@ -14,6 +14,7 @@ from planning.models.accounts import (
     MortgageTerm,
     Party,
 )
+from planning.models.admission import AccountantGrant, Invitation, InvitationPart, Sighting
 from planning.models.api import ApiToken, StoredAnswer
 from planning.models.firm import Delegation, Firm, FirmSettings, Membership
 from planning.models.household import (
@@ -30,6 +31,7 @@ from planning.models.suitability import LeverageAssessment, LeverageDisclosure
 
 __all__ = [
     "Account",
+    "AccountantGrant",
     "ApiToken",
     "ClientAccess",
     "CreditLine",
@@ -41,6 +43,8 @@ __all__ = [
     "Household",
     "HouseholdVersion",
     "InvestmentAccount",
+    "Invitation",
+    "InvitationPart",
     "LeverageAssessment",
     "LeverageDisclosure",
     "Member",
@@ -53,5 +57,6 @@ __all__ = [
     "PlanVersion",
     "PrimeRate",
     "ScopedManager",
+    "Sighting",
     "StoredAnswer",
 ]

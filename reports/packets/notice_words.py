@@ -16,7 +16,10 @@ STATE_WORDS: dict[str, str] = {
     "unknown": gettext_noop("May have arrived"),
     "dead": gettext_noop("Given up"),
 }
-KIND_WORDS: dict[str, str] = {"digest": gettext_noop("Digest")}
+KIND_WORDS: dict[str, str] = {
+    "digest": gettext_noop("Digest"),
+    "invitation": gettext_noop("Invitation"),
+}
 EVENT_WORDS: dict[str, str] = {
     "finding.opened": gettext_noop("A finding opened"),
     "finding.closed": gettext_noop("A finding closed"),

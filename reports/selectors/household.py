@@ -73,6 +73,7 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
             "shows_findings": access.can("finding.view"),
             "shows_plan": household.plan is not None and access.can("plan.view"),
             "may_propose": household.plan is not None and access.can("packet.issue"),
+            "shows_shares": access.can("grant.manage"),
             "shows_draws": access.can("evidence.view"),
             "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
             "packets": [
@@ -146,8 +147,11 @@ def plan_to_propose(access: Any, ref: str) -> Proposable:
 def stored_packet(access: Any, ref: str, packet_id: UUID) -> Packet | None:
     """A packet with its bytes; None when the household has no such packet stored."""
     row = access.household(ref)
-    found = Packet.objects.filter(household_id=row.pk, pk=packet_id, state="stored")
-    return found.select_related("household").first()
+    rows = Packet.objects.filter(household_id=row.pk, pk=packet_id, state="stored")
+    found = rows.select_related("household").first()
+    if found is not None:
+        access.require_year(row, int(found.period[:4]))
+    return found
 
 
 def _packets(row: Any) -> Any:

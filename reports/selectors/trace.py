@@ -51,9 +51,11 @@ class _Traced:
         }
 
 
-def _open(access: Any, ref: str) -> _Traced | None:
-    access.require(ACTION)
+def _open(access: Any, ref: str, action: str = ACTION, year: int | None = None) -> _Traced | None:
+    access.require(action)
     row = access.household(ref)
+    if year is not None:
+        access.require_year(row, year)
     closed = closed_through(row.pk)
     if closed is None:
         return None
@@ -63,8 +65,11 @@ def _open(access: Any, ref: str) -> _Traced | None:
 
 
 def trace_year_page(access: Any, ref: str, year: int) -> dict[str, Any] | None:
-    """A calendar year's deduction by use, draw and posting; None for a year without one."""
-    found = _open(access, ref)
+    """A calendar year's deduction by use, draw and posting; None for a year without one.
+
+    An accountant sees a year they were granted, without the ways into other years.
+    """
+    found = _open(access, ref, "trace.year", year)
     if found is None:
         return None
     years = {
@@ -75,6 +80,7 @@ def trace_year_page(access: Any, ref: str, year: int) -> dict[str, Any] | None:
     language = get_language() or "en"
     parts = year_trace(found.household, found.traced, found.shares, year)
     totals = years[year]
+    linked = access.can(ACTION)
     assert parts.deductible == totals.deductible, "the parts left the deduction"
     bar = [Part(_target(one.target), one.cents, deducted=True) for one in parts.uses]
     bar += [
@@ -85,8 +91,9 @@ def trace_year_page(access: Any, ref: str, year: int) -> dict[str, Any] | None:
     now = text_from_cents(totals.deductible)
     return found.head() | {
         "year": year,
-        "earlier": year - 1 if year - 1 in years else None,
-        "later": year + 1 if year + 1 in years else None,
+        "linked": linked,
+        "earlier": year - 1 if linked and year - 1 in years else None,
+        "later": year + 1 if linked and year + 1 in years else None,
         "totals": totals,
         "chart": year_chart(year, bar, language),
         "uses": [

@@ -10,9 +10,16 @@ from reports.selectors.book import Filters, book_page
 from reports.views.guard import needs
 
 
+def book(request: HttpRequest) -> HttpResponse:
+    """The work list; an accountant is led to what is shared with them."""
+    if request.access is not None and request.access.can("grant.own"):
+        return redirect("shared")
+    return _book(request)
+
+
 @require_safe
 @needs("household.view")
-def book(request: HttpRequest) -> HttpResponse:
+def _book(request: HttpRequest) -> HttpResponse:
     """The firm's households as a work list; a client is led to their own household."""
     if not request.access.can("finding.view"):
         own = request.access.households().order_by("ref").first()

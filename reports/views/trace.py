@@ -14,7 +14,7 @@ from reports.views.guard import needs
 
 
 @require_safe
-@needs("trace.view")
+@needs("trace.year")
 def trace_year(request: HttpRequest, ref: str, year: int) -> HttpResponse:
     """A calendar year's deduction by use, by draw and by posting."""
     return _shown(request, "trace_year", trace_year_page(request.access, ref, year))

@@ -52,6 +52,7 @@ FORMS = (
 # A page of every entry of every household: of those, this many a household.
 STAFF_PAGE = re.compile(r"/(trace|lines|restatements|books|draws|papers|plan)/")
 ENTRY_PAGE, ENTRY_PAGES = re.compile(r"/(trace/\d+/draws|lines|draws)/"), 6
+YEAR_TRACED = re.compile(r"/trace/[0-9]+/$")
 LINK = re.compile(r'(?:href|action|src)="(/[^"#]*)')
 
 
@@ -230,8 +231,10 @@ def refusal(role: str, path: str) -> int:
     staff_only = STAFF_PAGE.search(path) is not None
     taking_back = "/draws/" in path and "/papers/" in path and not path.endswith("/papers/")
     making = path.endswith("/proposal/")
+    granted = "/packets/" in path or YEAR_TRACED.search(path) is not None
     refused = {
-        "accountant": True,
+        # Accountants have packets and traced years, of the households granted to them.
+        "accountant": not granted,
         "client": staff_only or making,
         "assistant": taking_back or making,
     }

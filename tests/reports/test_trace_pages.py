@@ -27,6 +27,8 @@ from planning.core.types import (
     Plan,
     Term,
 )  # fmt: skip
+from planning.models import Membership
+from planning.services.grants import grant
 from reports import trace_words
 from reports.addresses import EntryId
 from reports.selectors.trace import trace_year_page
@@ -97,6 +99,8 @@ def test_who_may_open_the_pages(cast) -> None:
         for who, code in REFUSED.items():
             if who == "stranger":
                 continue
+            if who == "accountant" and path == pages()["year"]:
+                code = 404  # nothing is granted to them
             assert browser(cast, who).get(path).status_code == code, (who, path)
         assert browser(cast, "advisor").post(path).status_code == 405
         assert Client().get(path).status_code == 302
@@ -111,6 +115,21 @@ def test_a_stranger_finds_their_own_household_and_nothing_of_ours(cast) -> None:
         trace_year_page(cast.access("stranger"), cast.household.pk, 2025)
     with pytest.raises(NotVisibleError), firm_scope(cast.other_firm.pk):
         household_books(cast.access("stranger"), cast.household.pk, "csv")
+
+
+def test_an_accountant_reads_the_granted_year_and_no_way_leads_on(cast) -> None:
+    with firm_scope(cast.firm.pk):
+        member = Membership.objects.get(user=cast.accountant)
+    grant(access=cast.access("advisor"), ref="HH-1", year=2025, member_id=member.pk)
+    client = browser(cast, "accountant")
+    answer = client.get(pages()["year"])
+    assert answer.status_code == 200
+    text = answer.content.decode()
+    for hidden in ("/lines/", "/draws/", "/trace/2026/", 'href="/households/'):
+        assert hidden not in text, hidden
+    assert client.get(reverse("trace_year", args=["HH-1", 2026])).status_code == 404
+    for name in ("draw", "interest", "restatements", "csv"):
+        assert client.get(pages()[name]).status_code == 403, name
 
 
 def test_the_year_page_adds_up_to_the_close(cast) -> None:
