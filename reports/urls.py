@@ -7,7 +7,7 @@ from django.urls import include, path, register_converter
 from django.views.i18n import set_language
 
 from reports.addresses import EntryId
-from reports.views.book import book
+from reports.views.book import act_on_households, book, drop_view, keep_view
 from reports.views.books import books
 from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
@@ -24,6 +24,7 @@ from reports.views.messages import (
 from reports.views.notices import calendar_feed, make_calendar, my_notices, revoke_calendar
 from reports.views.papers import paper, picture
 from reports.views.plans import offers, plan, plan_version, save_offer, save_plan
+from reports.views.renewals import renewals
 from reports.views.runs import runs
 from reports.views.trace import entry, restatements, trace_draw, trace_year
 
@@ -31,6 +32,9 @@ register_converter(EntryId, "entry")
 
 urlpatterns = [
     path("", book, name="book"),
+    path("book/act/", act_on_households, name="book_act"),
+    path("book/views/", keep_view, name="keep_view"),
+    path("book/views/<uuid:view_id>/remove/", drop_view, name="drop_view"),
     path("households/<str:ref>/", household, name="household"),
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
@@ -61,6 +65,7 @@ urlpatterns = [
     path("households/<str:ref>/plan/offers/", offers, name="plan_offers"),
     path("households/<str:ref>/plan/offers/save/", save_offer, name="plan_offers_save"),
     path("households/<str:ref>/proposal/", propose, name="propose"),
+    path("renewals/", renewals, name="renewals"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),
