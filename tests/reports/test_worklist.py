@@ -186,28 +186,29 @@ def test_pages_follow_each_other_without_gap_or_repeat(book, monkeypatch):
     assert len(seen) == 34
 
 
-@pytest.mark.parametrize(
-    ("asked", "holds"),
-    [
-        ({"severity": "fix"}, lambda one: "fix" in one.severities),
-        ({"code": "idle-draw"}, lambda one: "idle-draw" in one.codes),
-        ({"state": "accepted"}, lambda one: "accepted" in one.states),
-        ({"province": "QC"}, lambda one: one.province == "QC"),
-        ({"assigned": "nobody"}, lambda one: one.urgency < 4 and not one.assignees),
-        ({"missing": "1"}, lambda one: "statement-missing" in one.codes),
-        ({"q": "elodie reed"}, lambda one: "Élodie" in one.name),
-        ({"q": "hh-90"}, lambda one: one.ref.startswith("HH-90")),
-        ({"renewal": "120"}, lambda one: one.renewal is not None),
-    ],
-)
-def test_filters_keep_what_they_say(book, asked, holds):
+FILTERED = [
+    ({"severity": "fix"}, lambda one: "fix" in one.severities),
+    ({"code": "idle-draw"}, lambda one: "idle-draw" in one.codes),
+    ({"state": "accepted"}, lambda one: "accepted" in one.states),
+    ({"province": "QC"}, lambda one: one.province == "QC"),
+    ({"assigned": "nobody"}, lambda one: one.urgency < 4 and not one.assignees),
+    ({"missing": "1"}, lambda one: "statement-missing" in one.codes),
+    ({"q": "elodie reed"}, lambda one: "Élodie" in one.name),
+    ({"q": "hh-90"}, lambda one: one.ref.startswith("HH-90")),
+    ({"renewal": "120"}, lambda one: one.renewal is not None),
+]
+
+
+def test_filters_keep_what_they_say(book):
     crowd(book, 40)
     access = access_of(book, "principal")
     with access.opened():
-        page = worklist_page(access, Filters.read(asked), TODAY)
-        wanted = {one.ref for one in standings(access) if holds(one)}
-    assert {row["ref"] for row in page["rows"]} == wanted
-    assert page["found"] in (None, len(wanted))
+        rows = list(standings(access))
+        for asked, holds in FILTERED:
+            page = worklist_page(access, Filters.read(asked), TODAY)
+            wanted = {one.ref for one in rows if holds(one)}
+            assert {row["ref"] for row in page["rows"]} == wanted, asked
+            assert page["found"] in (None, len(wanted)), asked
 
 
 def test_the_page_asks_six_questions_with_filters_and_later_pages_too(book, monkeypatch):
@@ -357,5 +358,5 @@ def test_renewals_page_after_page(book, monkeypatch):
             if page["next"] is None:
                 break
             asked = renewals.Asked.read(dict(re.findall(r"(\w+)=([^&]*)", page["next"])))
-    assert sorted(seen) == ["HH-70", "HH-71", "HH-72", "HH-73", "HH-74", REF]
+    assert sorted(seen) == [REF, "HH-70", "HH-71", "HH-72", "HH-73", "HH-74"]
     assert {month: n for month, n, _ in page["months"]}["2027-03"] == 6
