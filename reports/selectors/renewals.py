@@ -22,7 +22,7 @@ from reports.charts import FIRST, SECOND, Chart
 from reports.plain_drawing import Bar, bars
 from reports.selectors.worklist import standings
 
-MONTHS_AHEAD = 18
+MONTHS_AHEAD = 12
 PAGE_SIZE = 50
 PASSED = "passed"
 _MONTH = re.compile(r"[0-9]{4}-(0[1-9]|1[0-2])\Z")
