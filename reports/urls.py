@@ -7,7 +7,7 @@ from django.urls import include, path, register_converter
 from django.views.i18n import set_language
 
 from reports.addresses import EntryId
-from reports.views.book import book
+from reports.views.book import act_on_households, book, drop_view, keep_view
 from reports.views.books import books
 from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
@@ -26,6 +26,7 @@ from reports.views.notices import calendar_feed, make_calendar, my_notices, revo
 from reports.views.papers import paper, picture
 from reports.views.people import invitation_act, people, person, person_act
 from reports.views.plans import offers, plan, plan_version, save_offer, save_plan
+from reports.views.renewals import renewals
 from reports.views.runs import runs
 from reports.views.shares import enter, seen, share_act, shared, shares
 from reports.views.tokens import my_tokens, revoke_token
@@ -35,6 +36,9 @@ register_converter(EntryId, "entry")
 
 urlpatterns = [
     path("", book, name="book"),
+    path("book/act/", act_on_households, name="book_act"),
+    path("book/views/", keep_view, name="keep_view"),
+    path("book/views/<uuid:view_id>/remove/", drop_view, name="drop_view"),
     path("households/<str:ref>/", household, name="household"),
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
@@ -76,6 +80,7 @@ urlpatterns = [
     path("people/invitations/<uuid:invitation_id>/", invitation_act, name="invitation_act"),
     path("join/", join, name="join"),
     path("join/<uuid:firm_id>/<uuid:invitation_id>/<str:token>/", join_link, name="join_link"),
+    path("renewals/", renewals, name="renewals"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),

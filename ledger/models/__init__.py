@@ -5,6 +5,7 @@ from ledger.models.evidence import EvidenceContent, EvidencePaper
 from ledger.models.findings import Finding, FindingEvent
 from ledger.models.identifiers import AccountIdentifier
 from ledger.models.jobs import Job
+from ledger.models.standing import HouseholdStanding, HouseholdWord, StandingCount
 from ledger.models.statements import SourceFile, Statement, StatementEntry, StatementRate
 from ledger.models.uses import DrawUse, EvidenceRef, UseSplit
 
@@ -17,9 +18,12 @@ __all__ = [
     "Finding",
     "FindingEvent",
     "HouseholdMonth",
+    "HouseholdStanding",
+    "HouseholdWord",
     "Job",
     "MonthClose",
     "SourceFile",
+    "StandingCount",
     "Statement",
     "StatementEntry",
     "StatementRate",

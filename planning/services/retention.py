@@ -29,15 +29,23 @@ class Kept:
 
 _NO_SESSION = "NOT EXISTS (SELECT 1 FROM django_session s WHERE s.session_key = one.session_key)"
 CLASSES: tuple[Kept, ...] = (
-    Kept("sessions", "django_session", "expire_date < now() - interval '{} days'", 0, False),
+    Kept(
+        "sessions", "django_session", "expire_date < now() - interval '{} days'", 0, of_firm=False
+    ),
     Kept(
         "sessions listed",
         "usersessions_usersession",
         f"created_at < now() - interval '{{}} days' AND {_NO_SESSION}",
         1,
-        False,
+        of_firm=False,
     ),
-    Kept("rate counts", "config_ratecount", "window_ends < now() - interval '{} days'", 1, False),
+    Kept(
+        "rate counts",
+        "config_ratecount",
+        "window_ends < now() - interval '{} days'",
+        1,
+        of_firm=False,
+    ),
     Kept(
         "invitations' parts",
         "planning_invitationpart",

@@ -2,5 +2,6 @@
 
 from reports.models.notices import CalendarFeed, NoticePreference, NoticeRules
 from reports.models.packets import Packet
+from reports.models.views import SavedView
 
-__all__ = ["CalendarFeed", "NoticePreference", "NoticeRules", "Packet"]
+__all__ = ["CalendarFeed", "NoticePreference", "NoticeRules", "Packet", "SavedView"]

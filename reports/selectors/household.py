@@ -27,6 +27,7 @@ from planning.models import PlanVersion
 from reports.models import Packet
 from reports.packets.proposal import PlanOnFile
 from reports.packets.words import PACKET_WORDS
+from reports.progress import progress_chart, timeline
 from reports.selectors.pages import household_page, month_page
 from reports.selectors.restated import (
     Revisions,
@@ -66,6 +67,12 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
         page |= {"findings": [], "settled": [], "records": [], "holds": []}
     else:
         page["findings"] = with_ids(row.pk, page["findings"])
+    packets = [
+        _packet(one, language) | _standing(one, newest, closed, found)
+        for newest, one in _with_newest(_packets(row))
+    ]
+    progress = progress_chart(stored.report, language)
+    page["charts"] = [*([progress] if progress else []), *page["charts"]]
     return (
         page
         | _deductions(access, stored.report)
@@ -76,10 +83,8 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
             "shows_shares": access.can("grant.manage"),
             "shows_draws": access.can("evidence.view"),
             "stale": ", ".join(formatting.long_month(one, language) for one in stored.stale),
-            "packets": [
-                _packet(one, language) | _standing(one, newest, closed, found)
-                for newest, one in _with_newest(_packets(row))
-            ],
+            "packets": packets,
+            "timeline": timeline(page, packets),
             "shows_books": bool(household.statements) and access.can("books.export"),
             "restatements": restatement_rows(found) if access.can("trace.view") else [],
         }

@@ -18,12 +18,13 @@ from django.db.models import (
     OuterRef,
     Q,
     QuerySet,
+    Sum,
     Value,
     When,
 )
 from django.db.models.functions import Cast, Least, Right
 
-from ledger.models import Finding
+from ledger.models import Finding, StandingCount
 from planning.core.money import text_from_cents
 from planning.core.months import month_of
 from planning.models import Delegation, Household, Membership
@@ -35,7 +36,6 @@ from reports.selectors.book import GRACE, working
 PAGE_SIZE = 50
 NEVER = date(9999, 12, 31)
 """Where a finding without a date stands in the order."""
-COUNTED = ("act", "fix")
 STATES = ("working", "open", "seen", "accepted", "any")
 WORKERS = ("principal", "advisor", "assistant")
 
@@ -110,8 +110,15 @@ def visible_findings(access: Any) -> QuerySet[Finding]:
 
 
 def unseen_count(access: Any) -> int:
-    """How many open findings to act on or fix nobody has looked at yet."""
-    return visible_findings(access).filter(open=True, state="open", severity__in=COUNTED).count()
+    """How many open findings to act on or fix nobody has looked at yet; kept as a counter."""
+    if not access.can("finding.view"):
+        return 0
+    books = access.books()
+    counts = StandingCount.objects.filter(firm_id=access.firm_id, facet="unseen")
+    counts = (
+        counts.filter(scope=access.firm_id) if books is None else counts.filter(scope__in=books)
+    )
+    return int(counts.aggregate(n=Sum("cents"))["n"] or 0)
 
 
 def inbox_page(access: Any, filters: Filters) -> dict[str, Any]:

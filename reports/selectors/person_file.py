@@ -81,5 +81,5 @@ def _rows(
         for field in model._meta.local_fields
         if field.name not in LEFT_OUT and not isinstance(field, BinaryField)
     ]
-    rows = access.scope(model._default_manager.filter(wanted)).order_by("pk").values(*names)
+    rows = access.scope(model.objects.filter(wanted)).order_by("pk").values(*names)
     return list(rows)

@@ -21,5 +21,9 @@ def sees_findings(access: Any) -> bool:
 @register.simple_tag(takes_context=True)
 def unseen_findings(context: Any) -> int:
     """Open findings to act on or fix that nobody has looked at; 0 outside a firm's scope."""
-    access = getattr(context.get("request"), "access", None)
+    request = context.get("request")
+    known: int | None = getattr(request, "unseen_findings", None)
+    if known is not None:
+        return known
+    access = getattr(request, "access", None)
     return unseen_count(access) if access is not None and in_scope() else 0

@@ -43,7 +43,8 @@ def test_who_saw_names_ours_and_not_the_other_firms(cast):
     ]
     assert "1 sightings" in said("who_saw", "HH-1", "--firm", "Lockkeepers")
     later = str(timezone.now().date() + timedelta(days=1))
-    assert json.loads(said("who_saw", "HH-1", "--firm", "Lockkeepers", "--from", later, "--json")) == []  # fmt: skip
+    asked = ("who_saw", "HH-1", "--firm", "Lockkeepers", "--from", later, "--json")
+    assert json.loads(said(*asked)) == []
 
 
 @pytest.mark.parametrize(
