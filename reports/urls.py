@@ -13,6 +13,7 @@ from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.firm import firm
 from reports.views.households import household, month, packet, propose
+from reports.views.imports import import_statements
 from reports.views.messages import (
     mail_details,
     messages,
@@ -25,12 +26,17 @@ from reports.views.notices import calendar_feed, make_calendar, my_notices, revo
 from reports.views.papers import paper, picture
 from reports.views.plans import offers, plan, plan_version, save_offer, save_plan
 from reports.views.runs import runs
+from reports.views.setup import discard, edit_household, new_household, setup_step
 from reports.views.trace import entry, restatements, trace_draw, trace_year
 
 register_converter(EntryId, "entry")
 
 urlpatterns = [
     path("", book, name="book"),
+    path("households/new/", new_household, name="new_household"),
+    path("households/new/<uuid:draft_id>/discard/", discard, name="setup_discard"),
+    path("households/new/<uuid:draft_id>/<slug:step>/", setup_step, name="setup_step"),
+    path("households/<str:ref>/edit/", edit_household, name="edit_household"),
     path("households/<str:ref>/", household, name="household"),
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
@@ -61,6 +67,7 @@ urlpatterns = [
     path("households/<str:ref>/plan/offers/", offers, name="plan_offers"),
     path("households/<str:ref>/plan/offers/save/", save_offer, name="plan_offers_save"),
     path("households/<str:ref>/proposal/", propose, name="propose"),
+    path("import/statements/", import_statements, name="import_statements"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),

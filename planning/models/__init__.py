@@ -14,6 +14,7 @@ from planning.models.accounts import (
     MortgageTerm,
     Party,
 )
+from planning.models.drafts import HouseholdDraft
 from planning.models.firm import Delegation, Firm, FirmSettings, Membership
 from planning.models.household import (
     ClientAccess,
@@ -37,6 +38,7 @@ __all__ = [
     "FirmOwned",
     "FirmSettings",
     "Household",
+    "HouseholdDraft",
     "HouseholdVersion",
     "InvestmentAccount",
     "LeverageAssessment",
