@@ -13,7 +13,7 @@ from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.firm import firm
 from reports.views.households import household, month, packet, propose
-from reports.views.imports import import_statements
+from reports.views.imports import book_template, import_book, import_statements
 from reports.views.messages import (
     mail_details,
     messages,
@@ -67,6 +67,8 @@ urlpatterns = [
     path("households/<str:ref>/plan/offers/", offers, name="plan_offers"),
     path("households/<str:ref>/plan/offers/save/", save_offer, name="plan_offers_save"),
     path("households/<str:ref>/proposal/", propose, name="propose"),
+    path("import/book/", import_book, name="import_book"),
+    path("import/book/template.csv", book_template, name="book_template"),
     path("import/statements/", import_statements, name="import_statements"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),

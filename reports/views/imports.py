@@ -1,4 +1,4 @@
-"""Statement files handed in on the desk: looked at first, booked when confirmed."""
+"""Statement files and whole books handed in: looked at first, written when confirmed."""
 
 from __future__ import annotations
 
@@ -6,11 +6,13 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from ledger.core.formats.decoding import MOST_BYTES
+from ledger.services.book_import import import_book as load_book
 from ledger.services.importing import ImportRequest
 from ledger.services.importing import import_statements as book_files
+from planning.core import book_rows
 from reports.selectors.imports import answer_rows, choices, household_named, mark_of
 from reports.views.guard import needs
 
@@ -56,3 +58,43 @@ def import_statements(request: HttpRequest) -> HttpResponse:
 def _shown(request: HttpRequest, page: dict[str, object], status: int = 200) -> HttpResponse:
     context = {"page": page, "here": "import"}
     return render(request, "reports/setup/statements.html", context, status=status)
+
+
+@require_safe
+@needs("household.edit")
+def book_template(request: HttpRequest) -> HttpResponse:  # noqa: ARG001 - the guard reads it
+    """The columns of a book's table, as a file to fill in."""
+    answer = HttpResponse(book_rows.template(), content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = 'attachment; filename="book.csv"'
+    return answer
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs("household.edit")
+def import_book(request: HttpRequest) -> HttpResponse:
+    """The form; posted, a preview of every row; posted again with the same file, the loading."""
+    page: dict[str, object] = {"rows": ()}
+    if request.method != "POST":
+        return _book(request, page)
+    sent = request.FILES.get("file")
+    if sent is None:
+        return _book(request, page | {"missing": _("Choose a file.")}, UNPROCESSABLE)
+    name, data = sent.name or "", sent.read(book_rows.MOST_BYTES + 1)
+    mark = mark_of([(name, data)], "")
+    previewed = "save" in request.POST and request.POST.get("mark") == mark
+    result = load_book(access=request.access, name=name, data=data, dry_run=not previewed)
+    page |= {
+        "rows": result.rows,
+        "problems": result.problems,
+        "mark": mark,
+        "differs": "save" in request.POST and not previewed,
+        "saved": previewed and not result.problems,
+    }
+    if page["saved"]:
+        messages.success(request, _("The households are loaded."))
+    return _book(request, page, UNPROCESSABLE if result.problems else 200)
+
+
+def _book(request: HttpRequest, page: dict[str, object], status: int = 200) -> HttpResponse:
+    context = {"page": page, "here": "import"}
+    return render(request, "reports/setup/book.html", context, status=status)
