@@ -136,8 +136,10 @@ def _count(path: str, query: Mapping[str, Any]) -> int:
 
 
 def _blank(group: Group, row: Json, path: str, query: Any) -> bool:
-    """Whether nothing was typed in a row; choices and what a new row starts with say nothing."""
+    """Whether nothing was typed or ticked; choices and what a new row starts with say nothing."""
     for field in group.fields:
+        if field.kind == "people" and query.getlist(f"{path}.{field.key}"):
+            return False
         text = str(query.get(f"{path}.{field.key}", "")).strip()
         if field.kind not in ("choice", "people", "account", "ref") and (
             text and text != shown(field, field.default)

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.core.management import call_command
 
-from ledger.core.formats.render_csv import render_csv
-from ledger.core.formats.types import ParsedEntry, ParsedStatement, account_hash
 from reports.packets.period import read_quarter
 from reports.services.packets import QuarterlyRequest, draw_packet, issue_quarterly
 from tests.reports import sample
@@ -89,34 +86,3 @@ def sign_in(page: Any, email: str = ADVISOR) -> None:
     page.locator("[name=password]").fill(PASSWORD)
     page.locator("main button[type=submit]").first.click()
     page.wait_for_url("**/")
-
-
-def next_statement() -> bytes:
-    """The line's statement of October 2026 as a file: one draw of 500.00."""
-    last = [one for one in sample.household().statements if one.account == "line"][-1]
-    entry = ParsedEntry(
-        date=date(2026, 10, 5),
-        sequence=1,
-        kind="draw",
-        amount_cents=50_000,
-        description="Transfer",
-        external_id="line-2026-10-1",
-    )
-    return render_csv(
-        ParsedStatement(
-            format="csv",
-            account_last4="0002",
-            account_hash=account_hash("55-0002"),
-            limit_cents=None,
-            value_cents=None,
-            rates=(),
-            kind="line",
-            currency="CAD",
-            starts=date(2026, 10, 1),
-            ends=date(2026, 10, 31),
-            opening_cents=last.closing_cents,
-            closing_cents=last.closing_cents + 50_000,
-            entries=(entry,),
-        ),
-        "55-0002",
-    ).encode()

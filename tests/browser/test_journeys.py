@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from tests.browser.conftest import next_statement
 from tests.reports.sample import REF
 from tests.reports.setup_answers import ANSWERS
+from tests.statements import october
 
 pytestmark = pytest.mark.browser
 
@@ -21,6 +21,16 @@ def press(page: Any, name: str) -> None:
 def see(page: Any, text: str) -> None:
     """Wait until a text shows."""
     page.get_by_text(text).first.wait_for()
+
+
+def test_a_dollar_is_followed_and_the_language_switched(page):
+    page.goto(f"/households/{REF}/trace/2026/")
+    page.locator("main a[href*='/draws/']").first.click()
+    page.wait_for_url("**/draws/**")
+    page.get_by_role("button", name="Français").click()
+    page.locator("html[lang=fr-CA]").wait_for()
+    page.get_by_role("button", name="English").click()
+    page.locator("html[lang=en-CA]").wait_for()
 
 
 def test_from_the_book_to_an_accepted_finding(page):
@@ -112,7 +122,7 @@ def test_a_household_is_set_up_to_the_end(page):
 
 
 def test_statements_are_looked_at_and_booked(page):
-    paper = {"name": "october.csv", "mimeType": "text/csv", "buffer": next_statement()}
+    paper = {"name": "october.csv", "mimeType": "text/csv", "buffer": october()}
     page.goto("/import/statements/")
     page.locator("#household").select_option(REF)
     page.locator("#files").set_input_files(paper)
@@ -130,16 +140,6 @@ def test_the_packet_comes_down_as_issued(page):
     with page.expect_download() as got:
         page.locator("a[href*='/packets/']").first.click()
     assert got.value.path().read_bytes().startswith(b"%PDF-")
-
-
-def test_a_dollar_is_followed_and_the_language_switched(page):
-    page.goto(f"/households/{REF}/trace/2026/")
-    page.locator("main a[href*='/draws/']").first.click()
-    page.wait_for_url("**/draws/**")
-    page.get_by_role("button", name="Français").click()
-    page.locator("html[lang=fr-CA]").wait_for()
-    page.get_by_role("button", name="English").click()
-    page.locator("html[lang=en-CA]").wait_for()
 
 
 def tab_to(page: Any, text: str, most: int = 60) -> None:

@@ -108,6 +108,30 @@ def test_problems_stand_beside_their_fields_and_are_kept(book):
         assert Household.objects.count() == 1
 
 
+def test_an_empty_account_is_there_once_its_owner_is_ticked(book):
+    client = book.signed_in("advisor")
+    base = begin(client)
+    nothing = {"investments[0].kind": "non-registered", "investments[0].@balance": "0.00"}
+    fill(client, base, line={"lines[0].@balance": "0.00"}, investments=nothing)
+    assert held_draft(book)["plan"]["opening"] == {
+        "mtg": "450000.00",
+        "line": "0.00",
+        "inv": "0.00",
+    }
+    unticked = {**nothing, "investments[1].kind": "tfsa", "investments[1].@balance": "0.00"}
+    client.post(f"{base}investments/", unticked)
+    assert [one["ref"] for one in held_draft(book)["investments"]] == ["inv"]
+    client.post(f"{base}investments/", unticked | {"investments[1].owners": ["m1"]})
+    assert [one["ref"] for one in held_draft(book)["investments"]] == ["inv", "inv1"]
+    client.post(f"{base}investments/", {"investments[0].@remove": "1"})
+    assert [one["ref"] for one in held_draft(book)["investments"]] == ["inv1"]
+
+
+def held_draft(book) -> dict:
+    with book.access().opened():
+        return HouseholdDraft.objects.get().content
+
+
 def test_a_reference_in_use_is_refused_and_nothing_written(book):
     client = book.signed_in("principal")
     base = begin(client)
