@@ -30,6 +30,7 @@ PAGES = (
     "/me/notices/",
     "/households/new/",
     "/import/statements/",
+    "/import/book/",
 )
 STEPS = ("household", "facility", "mortgages", "line", "investments", "plan", "review")
 

@@ -25,8 +25,10 @@ def see(page: Any, text: str) -> None:
 
 def test_a_dollar_is_followed_and_the_language_switched(page):
     page.goto(f"/households/{REF}/trace/2026/")
-    page.locator("main a[href*='/draws/']").first.click()
-    page.wait_for_url("**/draws/**")
+    page.locator("main h1").wait_for()
+    page.goto(f"/households/{REF}/lines/line-2026-07-1/")
+    page.locator(f"main a[href^='/households/{REF}/trace/2026/']").first.click()
+    page.wait_for_url("**/trace/2026/**")
     page.get_by_role("button", name="Français").click()
     page.locator("html[lang=fr-CA]").wait_for()
     page.get_by_role("button", name="English").click()

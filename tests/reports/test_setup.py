@@ -8,10 +8,17 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from config.database import firm_scope
 from config.models import AuditEvent, User
 from ledger.mapping import household_value
 from ledger.models import SourceFile
-from planning.models import Household, HouseholdDraft, HouseholdVersion
+from planning.models import (
+    Delegation,
+    Household,
+    HouseholdDraft,
+    HouseholdVersion,
+    Membership,
+)
 from tests.cast import SAMPLES
 from tests.reports import sample
 from tests.reports.conftest import ADVISOR, CANARY, Book, load, make_firm
@@ -29,6 +36,11 @@ def book(db: None) -> Book:
     people |= {"stranger": strangers["principal"]}
     people["nobody"] = User.objects.create_user("no.firm@elsewhere.example", "x" * 14)
     load(firm, sample.file())
+    with firm_scope(firm):
+        member = {one.role: one for one in Membership.objects.all()}
+        Delegation.objects.create(
+            firm_id=firm, assistant=member["assistant"], advisor=member["advisor"]
+        )
     theirs = sample.file()
     theirs["household"] |= {"ref": "HH-0999", "name": CANARY}
     load(other, theirs)
