@@ -13,6 +13,7 @@ from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.firm import firm
 from reports.views.households import household, month, packet, propose
+from reports.views.imports import book_template, import_book, import_statements
 from reports.views.joining import join, join_link
 from reports.views.messages import (
     mail_details,
@@ -28,6 +29,7 @@ from reports.views.people import invitation_act, people, person, person_act
 from reports.views.plans import offers, plan, plan_version, save_offer, save_plan
 from reports.views.renewals import renewals
 from reports.views.runs import runs
+from reports.views.setup import discard, edit_household, new_household, setup_step
 from reports.views.shares import enter, seen, share_act, shared, shares
 from reports.views.tokens import my_tokens, revoke_token
 from reports.views.trace import entry, restatements, trace_draw, trace_year
@@ -39,6 +41,10 @@ urlpatterns = [
     path("book/act/", act_on_households, name="book_act"),
     path("book/views/", keep_view, name="keep_view"),
     path("book/views/<uuid:view_id>/remove/", drop_view, name="drop_view"),
+    path("households/new/", new_household, name="new_household"),
+    path("households/new/<uuid:draft_id>/discard/", discard, name="setup_discard"),
+    path("households/new/<uuid:draft_id>/<slug:step>/", setup_step, name="setup_step"),
+    path("households/<str:ref>/edit/", edit_household, name="edit_household"),
     path("households/<str:ref>/", household, name="household"),
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
@@ -81,6 +87,9 @@ urlpatterns = [
     path("join/", join, name="join"),
     path("join/<uuid:firm_id>/<uuid:invitation_id>/<str:token>/", join_link, name="join_link"),
     path("renewals/", renewals, name="renewals"),
+    path("import/book/", import_book, name="import_book"),
+    path("import/book/template.csv", book_template, name="book_template"),
+    path("import/statements/", import_statements, name="import_statements"),
     path("runs/", runs, name="runs"),
     path("me/notices/", my_notices, name="my_notices"),
     path("me/notices/calendar/", make_calendar, name="make_calendar"),

@@ -16,6 +16,7 @@ from planning.models.accounts import (
 )
 from planning.models.admission import AccountantGrant, Invitation, InvitationPart, Sighting
 from planning.models.api import ApiToken, StoredAnswer
+from planning.models.drafts import HouseholdDraft
 from planning.models.firm import Delegation, Firm, FirmSettings, Membership
 from planning.models.household import (
     ClientAccess,
@@ -41,6 +42,7 @@ __all__ = [
     "FirmOwned",
     "FirmSettings",
     "Household",
+    "HouseholdDraft",
     "HouseholdVersion",
     "InvestmentAccount",
     "Invitation",

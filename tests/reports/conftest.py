@@ -56,8 +56,8 @@ def committed_book(request: pytest.FixtureRequest) -> Book:
 
 def make_book() -> Book:
     """Load and close both firms' households."""
-    firm, people = _firm("Fernhollow Advisory", ("principal", "advisor", "assistant", "client"))
-    other, strangers = _firm("Quillback Wealth", ("principal",))
+    firm, people = make_firm("Fernhollow Advisory", ("principal", "advisor", "assistant", "client"))
+    other, strangers = make_firm("Quillback Wealth", ("principal",))
     people["stranger"] = strangers["principal"]
     people["nobody"] = User.objects.create_user("no.firm@elsewhere.example", "x" * 14)
     load(firm, sample.file())
@@ -77,7 +77,8 @@ def make_book() -> Book:
     return Book(firm, other, people)
 
 
-def _firm(name: str, roles: tuple[str, ...]) -> tuple[Any, dict[str, User]]:
+def make_firm(name: str, roles: tuple[str, ...]) -> tuple[Any, dict[str, User]]:
+    """A firm with one person a role; their logins by role."""
     firm = Firm(name=name)
     people: dict[str, User] = {}
     with firm_scope(firm.pk):

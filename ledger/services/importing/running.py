@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import date
 from hashlib import sha256
 from uuid import UUID
 
@@ -44,12 +45,14 @@ class ImportRequest:
 class ImportResult:
     """One answer a statement (`ledger.core.formats.summary`), the acts in words, all problems.
 
-    With problems nothing was written, and every `imported` is 0.
+    With problems nothing was written, and every `imported` is 0. `places` has
+    one row an answer: the household's id and the period; None where neither is known.
     """
 
     answers: tuple[dict[str, object], ...]
     acts: tuple[str, ...]
     problems: tuple[Problem, ...]
+    places: tuple[tuple[UUID, date, date] | None, ...] = ()
 
 
 class _Undo(Exception):  # noqa: N818 - rolls a transaction back, says nothing of an error
@@ -182,11 +185,13 @@ class _Run:
         """Answers in the order of the files."""
         done = {id(one.found): one for one in self.booked}
         answers: list[dict[str, object]] = []
+        places: list[tuple[UUID, date, date] | None] = []
         bad = bool(self.problems)
         for place, (name, _) in enumerate(self.request.files):
             listed = self.found[place]
             for one in listed:
                 act = done.get(id(one))
+                places.append((one.target.household_id, one.parsed.starts, one.parsed.ends))
                 answers.append(
                     summary(
                         name,
@@ -198,9 +203,10 @@ class _Run:
                     )
                 )
             if not listed:
+                places.append(None)
                 answers.append(summary(name, None, problems=self.faults[place]))
         acts = () if bad else tuple(one.words() for one in self.booked)
-        return ImportResult(tuple(answers), acts, self.problems)
+        return ImportResult(tuple(answers), acts, self.problems, tuple(places))
 
 
 def _messages(household: Household) -> frozenset[str]:

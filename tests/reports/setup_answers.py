@@ -1,0 +1,86 @@
+"""What a person types to set up the household of Tern Harbour, step by step."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.reports.conftest import ADVISOR
+
+ANSWERS: dict[str, dict[str, Any]] = {
+    "household": {
+        "household.ref": "HH-500",
+        "household.name": "Tern Harbour",
+        "household.province": "ON",
+        "household.advisor": ADVISOR,
+        "members[0].name": "Orla Tern",
+        "members[0].province": "ON",
+        "members[0].born": "1980",
+        "members[0].income.2025": "140,000",
+        "members[0].income.2026": "140,000",
+    },
+    "facility": {
+        "facility.lender_value": "750,000.00",
+        "facility.valued_on": "2026-01-10",
+        "facility.registered_limit": "600 000,00 $",
+        "facility.revolving_cap": "65",
+        "facility.line_cap": "400000",
+        "facility.excess_rule": "excess-first",
+        "facility.capitalised_interest": "compounding",
+        "facility.interest_method": "paid",
+    },
+    "mortgages": {
+        "mortgages[0].original_principal": "450000",
+        "mortgages[0].@balance": "450000",
+        "mortgages[0].first_payment": "2026-02-01",
+        "mortgages[0].amortization_months": "300",
+        "mortgages[0].frequency": "monthly",
+        "mortgages[0].compounding": "semi-annual",
+        "mortgages[0].prepayment_privilege": "15",
+        "mortgages[0].borrowers": ["m1"],
+        "mortgages[0].terms[0].starts": "2026-01-01",
+        "mortgages[0].terms[0].matures": "2031-01-01",
+        "mortgages[0].terms[0].kind": "fixed",
+        "mortgages[0].terms[0].rate": "4.89",
+    },
+    "line": {
+        "lines[0].spread": "0.5",
+        "lines[0].day_basis": "365",
+        "lines[0].@balance": "10000",
+        "lines[0].borrowers": ["m1"],
+        "lines[0].payer": "m1",
+        "lines[0].claimant": "m1",
+        "lines[0].@opening[0].amount": "9000",
+        "lines[0].@opening[0].use": "income-investment",
+        "lines[0].@opening[0].to": "inv",
+        "lines[0].@opening[0].evidence": "confirm-1",
+        "lines[0].@opening[1].amount": "1000",
+        "lines[0].@opening[1].use": "personal",
+        "prime[0].0": "2025-11-05",
+        "prime[0].1": "4.45",
+    },
+    "investments": {
+        "investments[0].kind": "non-registered",
+        "investments[0].@balance": "9000",
+        "investments[0].owners": ["m1"],
+    },
+    "plan": {
+        "plan.starts": "2026-02-01",
+        "plan.months": "300",
+        "plan.reborrow.share": "100",
+        "plan.reborrow.line": "line",
+        "plan.reborrow.into": "inv",
+        "plan.line_interest": "from-cash",
+        "plan.investment.growth": "3",
+        "plan.investment.yields.eligible_dividend": "2",
+        "plan.investment.distributions": "reinvest",
+        "plan.refund": "prepay",
+        "plan.refund_month": "5",
+        "plan.inflation": "2",
+        "plan.marginal.ordinary": "43.41",
+        "plan.marginal.eligible_dividend": "25.38",
+        "plan.marginal.other_dividend": "36.25",
+        "plan.marginal.interest": "43.41",
+        "plan.marginal.foreign": "43.41",
+        "plan.marginal.capital_gain": "21.71",
+    },
+}
