@@ -9,6 +9,7 @@ from collections.abc import Callable
 from tests.benchmarks.cents import cents
 from tests.benchmarks.evaluate import evaluate
 from tests.benchmarks.project import project
+from tests.benchmarks.trace import trace_bench
 from tests.benchmarks.whatif import whatif
 
 BENCHES: dict[str, Callable[[argparse.Namespace], int]] = {
@@ -16,6 +17,7 @@ BENCHES: dict[str, Callable[[argparse.Namespace], int]] = {
     "whatif": whatif,
     "cents": cents,
     "evaluate": evaluate,
+    "trace": trace_bench,
 }
 
 

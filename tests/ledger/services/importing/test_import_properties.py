@@ -32,7 +32,7 @@ from tests.ledger.services.importing.test_importing import (
 pytestmark = pytest.mark.django_db
 
 REF = SAMPLE["household"]["ref"]
-MONTHS = sorted({one.starts for one in STEADY.statements})[:4]
+MONTHS = sorted({one.starts for one in STEADY.statements})[:3]
 # A purchase that names its draw waits for the draw's own statement; these name none.
 STATEMENTS = tuple(
     replace(one, entries=tuple(replace(entry, source=None) for entry in one.entries))
@@ -79,7 +79,7 @@ def dealt(
 # No shrinking: every example is a book of its own, and takes a second.
 FEW = settings(
     deadline=None,
-    max_examples=examples(3),
+    max_examples=examples(2),
     suppress_health_check=list(HealthCheck),
     phases=(Phase.explicit, Phase.generate),
 )
