@@ -30,7 +30,7 @@ ROOT = Path(__file__).resolve().parent.parent
 # This folder holds a celery.py: were it first on the path, it would hide the package.
 sys.path[0] = str(ROOT)
 
-from config import environment, machine  # noqa: E402 - the path is right only now
+from config import environment, machine, processes  # noqa: E402 - the path is right only now
 from config.machine import CannotGoOn  # noqa: E402
 
 BEGUN = time.monotonic()
@@ -314,16 +314,39 @@ def parse(words: list[str]) -> argparse.Namespace:
     return options
 
 
+def without_environment(command: str) -> int:
+    """`down` and `status` where no environment is installed, by the data folder's notes alone."""
+    folder = environment.data_folder()
+    found = processes.running(folder, ROOT)
+    if not found:
+        print("Nothing is installed here yet.")
+        return 0 if command == "down" else 1
+    if command == "status":
+        print(f"data folder  {folder}")
+        for name in ("database", "broker", "desk"):
+            print(f"{name:<12} {f'process {found[name]}' if name in found else 'not running'}")
+        return 0 if {"database", "broker"} <= set(found) else 1
+    ended = processes.end(folder, ROOT)
+    for name in ended:
+        print(f"{name} stopped")
+    left = [name for name in found if name not in ended]
+    if left:
+        raise CannotGoOn(f"Still running: {', '.join(left)}. Try again, or end it by hand.")
+    print(f"Nothing runs any more. The data stays in {folder}")
+    return 0
+
+
 def main(words: list[str]) -> int:
     """Run one command; 2 when a person has to do something first."""
     options = parse(words)
     own_database, _ = own_services()
     try:
         if Path(sys.prefix).resolve() != machine.VENV.resolve():
-            if options.command in ("down", "status") and not machine.is_installed("runtime"):
-                print("Nothing is installed here yet.")
-                return 0 if options.command == "down" else 1
-            if options.command not in ("down", "status"):
+            if options.command in ("down", "status"):
+                # An environment of older requirements stops and tells as well as a new one.
+                if not machine.stamp_file("runtime").exists():
+                    return without_environment(options.command)
+            else:
                 lay_ground(
                     "dev" if options.command == "test" else "runtime",
                     own_database=own_database,

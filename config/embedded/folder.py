@@ -11,6 +11,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from config import environment
+from config.processes import is_alive, pid_in, works_in
+
+__all__ = [
+    "LOOPBACK",
+    "State",
+    "is_alive",
+    "locked",
+    "make_data_folder",
+    "pid_in",
+    "port_taken",
+    "works_in",
+]
 
 LOOPBACK = "127.0.0.1"
 
@@ -80,36 +92,3 @@ def locked(folder: Path) -> Iterator[None]:
         yield
     finally:
         os.close(handle)
-
-
-def pid_in(file: Path) -> int | None:
-    """The process number on the first line of a file; None when there is none."""
-    try:
-        return int(file.read_text("ascii").split("\n", 1)[0])
-    except (FileNotFoundError, PermissionError, ValueError):
-        return None
-
-
-def works_in(pid: int, folder: Path) -> bool:
-    """Whether the process lives and works in that folder: a reused number does not.
-
-    Where the system shows no working folders (no /proc), a living process is
-    believed and the login decides.
-    """
-    if not Path("/proc/self/cwd").exists():
-        return is_alive(pid)
-    try:
-        return Path(f"/proc/{pid}/cwd").resolve(strict=True) == folder.resolve()
-    except (FileNotFoundError, PermissionError):
-        return False
-
-
-def is_alive(pid: int) -> bool:
-    """Whether any process bears that number."""
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True

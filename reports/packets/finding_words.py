@@ -12,7 +12,9 @@ FINDING_WORDS: dict[str, Words] = {
     ),
     "late-reborrow": Words(
         gettext_noop("Re-borrowed late"),
-        gettext_noop("The draw came more than ten days after the principal that freed its room."),
+        gettext_noop(
+            "The draw came after the principal that freed its room, past the days allowed: {limit}."
+        ),
     ),
     "personal-use": Words(
         gettext_noop("Borrowed money used personally"),
@@ -28,7 +30,9 @@ FINDING_WORDS: dict[str, Words] = {
     ),
     "idle-draw": Words(
         gettext_noop("Draw invested late"),
-        gettext_noop("The borrowed money lay idle for more than five days before it was invested."),
+        gettext_noop(
+            "The borrowed money lay idle before it was invested, past the days allowed: {limit}."
+        ),
     ),
     "mixed-line": Words(
         gettext_noop("Line mixes eligible and ineligible use"),
@@ -80,7 +84,9 @@ FINDING_WORDS: dict[str, Words] = {
     ),
     "rate-off-plan": Words(
         gettext_noop("Rate differs from plan"),
-        gettext_noop("The rate in force is a quarter point or more away from the plan's."),
+        gettext_noop(
+            "The rate in force is away from the plan's by {limit} percentage points or more."
+        ),
     ),
     "limit-short": Words(
         gettext_noop("Limit below what was agreed"),
@@ -116,7 +122,7 @@ FINDING_WORDS: dict[str, Words] = {
     ),
     "deduction-off-plan": Words(
         gettext_noop("Deductible interest off plan"),
-        gettext_noop("The year's deductible interest is more than a tenth away from plan."),
+        gettext_noop("The year's deductible interest is more than {limit} away from plan."),
     ),
     "owner-mismatch": Words(
         gettext_noop("Owners do not match"),
@@ -132,7 +138,9 @@ FINDING_WORDS: dict[str, Words] = {
     ),
     "disclosure-stale": Words(
         gettext_noop("Leverage disclosure out of date"),
-        gettext_noop("The last borrowing-to-invest disclosure is older than six months."),
+        gettext_noop(
+            "The last borrowing-to-invest disclosure is past the months allowed: {limit}."
+        ),
     ),
     "amt-exposure": Words(
         gettext_noop("Alternative minimum tax possible"),
@@ -147,6 +155,15 @@ FINDING_WORDS: dict[str, Words] = {
         gettext_noop("The general anti-avoidance rule looks at plans made mainly for tax."),
     ),
 }
+
+LIMITS: dict[str, str] = {
+    "late-reborrow": "late_reborrow_days",
+    "idle-draw": "idle_days",
+    "rate-off-plan": "rate_off_plan",
+    "deduction-off-plan": "deduction_share",
+    "disclosure-stale": "disclosure_months",
+}
+"""The threshold that the words of a code name as {limit}."""
 
 UNKNOWN = Words(
     gettext_noop("Other finding"),

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID, uuid4
 
 from django.utils.translation import get_language
 
 from ledger.core.cure_plan import CURABLE, CurePlan, Scenario, cure_plan
+from ledger.core.drift.settings import thresholds_json
+from ledger.core.drift.thresholds import Thresholds
+from ledger.core.renewal_cure import RENEWALS, renewal_plan
 from ledger.core.report import step_json
+from ledger.core.trace_adapter import opening_classes
 from ledger.mapping import household_value
 from ledger.models import FindingEvent
+from ledger.selectors.thresholds import thresholds_in_force
 from planning.access import NotVisibleError
 from planning.core.money import text_from_cents
 from planning.core.months import last_day, month_of
@@ -35,8 +40,10 @@ def finding_page_of(access: Any, finding_id: UUID) -> dict[str, Any]:
     last = month_of(row.last_month)
     shown = shown_finding(finding_json(row) | _detail(row), last_day(last) + GRACE)
     history = _history(row)
+    thresholds = thresholds_in_force(access.firm_id)
     closed = closed_months(row.household_id)
     return shown | {
+        "thresholds": thresholds_json(thresholds),
         "id": row.pk,
         "state": row.state,
         "open": row.open,
@@ -53,6 +60,7 @@ def finding_page_of(access: Any, finding_id: UUID) -> dict[str, Any]:
         "may_accept": access.can("finding.accept"),
         "form": uuid4(),
         "month": last if last in closed else None,
+        "renewal": (renewal_shown(household, row.code, row.key, thresholds) if row.open else None),
         "cure": _cure(row, household, max(closed, default=last)) if row.open else None,
     }
 
@@ -130,6 +138,38 @@ def _cure(row: Any, household: Household, through: str) -> dict[str, Any] | None
         household, through, row.code, row.key, month_of(row.first_month), row.dollars_cents
     )
     return None if plan is None else cure_shown(plan)
+
+
+def renewal_shown(
+    household: Household, code: str, key: str, thresholds: Thresholds
+) -> dict[str, Any] | None:
+    """The renewal played on at three rates; None where there is none to play."""
+    if code not in RENEWALS or household.plan is None:
+        return None
+    eve = household.plan.starts - timedelta(days=1)
+    found = renewal_plan(
+        household, key, thresholds.renewal_act_days, opening_classes(household, eve)
+    )
+    if found is None:
+        return None
+    return {
+        "mortgage": found.mortgage,
+        "on": found.on,
+        "act_by": found.act_by,
+        "passed": code == "renewal-passed",
+        "room_year": text_from_cents(found.room_year),
+        "room_all": text_from_cents(found.room_all),
+        "ways": [
+            {
+                "rate": f"{one.rate:f}",
+                "payment": text_from_cents(one.payment),
+                "interest": text_from_cents(one.interest),
+                "room": text_from_cents(one.room),
+                "conversion": one.conversion,
+            }
+            for one in found.ways
+        ],
+    }
 
 
 def cure_shown(plan: CurePlan) -> dict[str, Any]:

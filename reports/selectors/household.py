@@ -15,10 +15,12 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from config import formatting
+from ledger.core.drift.settings import thresholds_json
 from ledger.core.trace_adapter import opening_classes
 from ledger.mapping import household_value
 from ledger.models import Finding
 from ledger.selectors.restatements import revisions
+from ledger.selectors.thresholds import thresholds_in_force
 from planning.core.months import last_day
 from planning.core.plan_types import OpeningClasses
 from planning.core.types import Household
@@ -78,6 +80,7 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
         | _deductions(access, stored.report)
         | {
             "shows_findings": access.can("finding.view"),
+            "thresholds": thresholds_json(thresholds_in_force(access.firm_id)),
             "shows_plan": household.plan is not None and access.can("plan.view"),
             "may_propose": household.plan is not None and access.can("packet.issue"),
             "shows_shares": access.can("grant.manage"),
@@ -121,7 +124,8 @@ def month_page_of(access: Any, ref: str, month: str) -> dict[str, Any] | None:
     restated = []
     if access.can("trace.view"):
         restated = month_restatements(row, month, revisions(row.pk))
-    return page | {"shows_findings": shows, "restated": restated}
+    thresholds = thresholds_json(thresholds_in_force(access.firm_id))
+    return page | {"shows_findings": shows, "restated": restated, "thresholds": thresholds}
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,8 @@ from django.db.models.functions import Now
 from config import webhooks
 from config.audit import record
 from config.sending import send_after_commit
+from ledger.core.drift.settings import thresholds_json
+from ledger.selectors.thresholds import thresholds_in_force
 from reports.models import Packet
 from reports.packets.period import Quarter
 from reports.packets.quarterly import default_as_of, quarterly_data
@@ -70,6 +72,9 @@ def issue_quarterly(*, access: Any, request: QuarterlyRequest) -> Packet:
             request.language or row.language,
             request.as_of or default_as_of(quarter),
         )
+        thresholds = thresholds_json(thresholds_in_force(access.firm_id))
+        if thresholds:
+            data["thresholds"] = thresholds
         return keep_packet(
             access=access, row=row, kind="quarterly", period=data["period"]["label"], data=data
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from decimal import Decimal
 from functools import partial
 from typing import Any
@@ -13,8 +14,10 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from config import formatting
+from ledger.core.drift.settings import thresholds_from
+from ledger.core.drift.thresholds import Thresholds
 from reports.charts import Chart, themed
-from reports.packets.finding_words import finding_words
+from reports.packets.finding_words import LIMITS, finding_words
 from reports.packets.words import (
     CAUSE_WORDS,
     CLASS_WORDS,
@@ -97,10 +100,27 @@ def finding_title(code: str) -> str:
     return _(finding_words(code).title)
 
 
-@register.filter
-def finding_why(code: str) -> str:
-    """Why a drift code matters."""
-    return _(finding_words(code).why)
+@register.simple_tag(takes_context=True)
+def finding_why(context: Mapping[str, Any], code: str) -> str:
+    """Why a drift code matters, with the threshold of the firm where the words name one.
+
+    The page or the packet says what differs from the defaults as `thresholds`.
+    """
+    words = _(finding_words(code).why)
+    if code not in LIMITS:
+        return words
+    shown = context.get("page") or context.get("data") or {}
+    return words.format(limit=_limit(LIMITS[code], thresholds_from(shown.get("thresholds") or {})))
+
+
+def _limit(name: str, thresholds: Thresholds) -> str:
+    """A threshold inside a sentence: whole numbers bare, rates in points, shares in percent."""
+    value = getattr(thresholds, name)
+    if isinstance(value, int):
+        return str(value)
+    if name == "rate_off_plan":
+        return formatting.number(f"{value * 100:f}", _language(), 2)
+    return formatting.percent(f"{value:f}", _language(), 2)
 
 
 @register.filter

@@ -10,6 +10,7 @@ from tests.benchmarks.cents import cents
 from tests.benchmarks.evaluate import evaluate
 from tests.benchmarks.project import project
 from tests.benchmarks.start import start
+from tests.benchmarks.trace import trace_bench
 from tests.benchmarks.web import web
 from tests.benchmarks.whatif import whatif
 
@@ -20,6 +21,7 @@ BENCHES: dict[str, Callable[[argparse.Namespace], int]] = {
     "evaluate": evaluate,
     "web": web,
     "start": start,
+    "trace": trace_bench,
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -74,3 +75,67 @@ def test_without_the_right_to_install_the_exact_line_is_said(monkeypatch: pytest
 )
 def test_only_commands_that_need_the_book_wake_the_database(words: list[str], *, wanted: bool):
     assert manage.wants_database(["manage.py", *words]) is wanted
+
+
+def sleeper(home: Path, note: Path) -> subprocess.Popen[bytes]:
+    """A living process that works in `home`, noted in a file, its number on the first line."""
+    home.mkdir(parents=True, exist_ok=True)
+    process = subprocess.Popen(
+        [sys.executable, "-c", "import time; time.sleep(600)"], cwd=home, stderr=subprocess.DEVNULL
+    )
+    note.write_text(f"{process.pid}\nmore\n", "ascii")
+    return process
+
+
+@pytest.fixture
+def services(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[dict[str, object]]:
+    """A data folder whose database and broker run, and no environment installed."""
+    data = tmp_path / "data"
+    monkeypatch.setenv("TOWPATH_DATA", str(data))
+    monkeypatch.setattr(machine, "VENV", tmp_path / "no-environment")
+    database = sleeper(data / "postgres", data / "postgres" / "postmaster.pid")
+    broker = sleeper(data / "broker", data / "broker" / "pid")
+    yield {"database": database, "broker": broker}
+    for one in (database, broker):
+        one.kill()
+        one.wait()
+
+
+def test_services_are_seen_and_stopped_where_nothing_is_installed_any_more(
+    services: dict[str, subprocess.Popen[bytes]], capsys: pytest.CaptureFixture[str]
+):
+    assert bootstrap.main(["status"]) == 0
+    assert f"process {services['database'].pid}" in capsys.readouterr().out
+    assert bootstrap.main(["down"]) == 0
+    assert "database stopped" in capsys.readouterr().out
+    assert [one.wait(10) != 0 for one in services.values()] == [True, True]
+    assert bootstrap.main(["status"]) == 1
+    assert bootstrap.main(["down"]) == 0
+    assert "Nothing is installed" in capsys.readouterr().out
+
+
+def test_a_process_that_only_bears_the_number_is_left_alone(
+    services: dict[str, subprocess.Popen[bytes]], tmp_path: Path
+):
+    elsewhere = sleeper(tmp_path / "elsewhere", tmp_path / "data" / "broker" / "pid")
+    try:
+        assert bootstrap.main(["status"]) == 1
+        assert bootstrap.main(["down"]) == 0
+        assert elsewhere.poll() is None
+        assert services["database"].wait(10) != 0
+    finally:
+        elsewhere.kill()
+        elsewhere.wait()
+
+
+@pytest.mark.parametrize("command", ["down", "status"])
+def test_requirements_of_yesterday_do_not_hide_what_runs(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(machine, "VENV", tmp_path)
+    machine.stamp_file("runtime").write_text("of yesterday", "ascii")
+    went_on = []
+    monkeypatch.setattr(bootstrap, "continue_in_venv", lambda: went_on.append(command))
+    monkeypatch.setitem(bootstrap.COMMANDS, command, (lambda _: 7, ""))
+    assert bootstrap.main([command]) == 7
+    assert went_on == [command]
