@@ -39,10 +39,11 @@ def draws(request: HttpRequest, ref: str) -> HttpResponse:
 @needs("evidence.view")
 def draw(request: HttpRequest, ref: str, entry: str) -> HttpResponse:
     """One draw; a posted form is previewed first, and saved when it is what was previewed."""
+    if request.method == "POST":
+        request.access.require("use.decide")
     found = draw_to_decide(request.access, ref, entry)
     if request.method != "POST":
         return _shown(request, ref, found, _filled(found))
-    request.access.require("use.decide")
     accounts = dict(account_choices(found.household))
     form = read_form(request.POST, accounts, found.splits, found.fact.amount)
     if form.faulty:
