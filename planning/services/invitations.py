@@ -24,7 +24,7 @@ from config import audit
 from config.models import User
 from config.problems import BadInput, Problem
 from planning.access import Access, NotVisibleError
-from planning.models import Household, Invitation, InvitationPart, Membership
+from planning.models import Firm, Household, Invitation, InvitationPart, Membership
 from planning.models.firm import ROLES
 from planning.services.firms import add_person
 
@@ -222,6 +222,11 @@ def find(*, firm_id: UUID, invitation_id: UUID, token: str, lock: bool = False) 
     if row.expires_at <= database_now():
         raise NotVisibleError("no such invitation")
     return row
+
+
+def firm_of(invitation: Invitation) -> str:
+    """The name of the firm that invites. Within that firm's scope."""
+    return Firm.objects.get(pk=invitation.firm_id).name
 
 
 def login_of(invitation: Invitation) -> User | None:

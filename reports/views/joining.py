@@ -15,7 +15,6 @@ from django.views.decorators.http import require_http_methods, require_safe
 from config.database import firm_scope
 from config.problems import BadInput
 from planning.access import NotVisibleError
-from planning.models import Firm
 from planning.services import invitations
 from reports.people_words import refusal
 
@@ -49,10 +48,10 @@ def join(request: HttpRequest) -> HttpResponse:
     try:
         with firm_scope(named["firm_id"]):
             row = invitations.find(**named)
-            firm = Firm.objects.get(pk=row.firm_id)
+            firm = invitations.firm_of(row)
             known = invitations.login_of(row)
         page = {
-            "firm": firm.name,
+            "firm": firm,
             "email": row.email,
             "known": known is not None,
             "ready": known is not None and user == known,

@@ -26,6 +26,8 @@ from tests.access.table import ANSWERS, COSTLY, METHODS, Table, read_route
 REDUNDANT: dict[Site, str] = {}
 
 
+pytestmark = pytest.mark.matrix
+
 # Known to fail and not hidden: the table and the product still differ, or the test is at fault.
 UNSETTLED = pytest.mark.xfail(reason="the table is not settled with every answer yet")
 
