@@ -174,8 +174,11 @@ class Access:
             return rows.filter(pk=self.grant_id)
         return rows.filter(membership_id=self.membership_id, membership__isnull=False)
 
-    def require_year(self, household: Household, year: int) -> None:
-        """Raise NotVisibleError for a year of a household that an accountant was not granted."""
+    def require_year(self, household: Household, year: int | None) -> None:
+        """Raise NotVisibleError for a year of a household that an accountant was not granted.
+
+        What is of no year, such as a proposal (None), is granted to no accountant.
+        """
         if self.role != "accountant":
             return
         if not self.grants().filter(household_id=household.pk, year=year).exists():

@@ -159,7 +159,8 @@ def stored_packet(access: Any, ref: str, packet_id: UUID) -> Packet | None:
     rows = Packet.objects.filter(household_id=row.pk, pk=packet_id, state="stored")
     found = rows.select_related("household").first()
     if found is not None:
-        access.require_year(row, int(found.period[:4]))
+        year = found.period[:4]
+        access.require_year(row, int(year) if year.isdigit() else None)
     return found
 
 

@@ -53,5 +53,6 @@ def test_nobody_has_no_firm():
     for user in (AnonymousUser(), User.objects.create_user("alone@example.org")):
         request = HttpRequest()
         request.user = user
+        request.session = {}
         FirmOfUser(view)(request)
     assert seen == [(None, None), (None, None)]

@@ -37,6 +37,16 @@ QUERIES = {
           JOIN ledger_finding f ON f.id = e.finding_id
           JOIN planning_household h ON h.id = f.household_id
          WHERE e.firm_id = %(firm)s ORDER BY h.ref, f.code, f.key, f.first_month, e.number""",
+    # The work list names its top finding by id; the finding itself is compared above.
+    "ledger_householdstanding": """
+        SELECT h.ref, (to_jsonb(s) - 'id' - 'firm_id' - 'household_id' - 'advisor_id' - 'top')::text
+          FROM ledger_householdstanding s JOIN planning_household h ON h.id = s.household_id
+         WHERE s.firm_id = %(firm)s ORDER BY h.ref""",
+    # A count is the sum of its rows, however often they were folded.
+    "ledger_standingcount": """
+        SELECT facet, value, scope = firm_id, sum(households), sum(cents)
+          FROM ledger_standingcount WHERE firm_id = %(firm)s
+         GROUP BY 1, 2, 3 HAVING sum(households) <> 0 OR sum(cents) <> 0 ORDER BY 1, 2, 3""",
     "ledger_job": """
         SELECT kind, key, state, done, total, message FROM ledger_job
          WHERE firm_id = %(firm)s ORDER BY kind, key""",
