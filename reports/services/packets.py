@@ -18,6 +18,7 @@ from django.db.models.functions import Now
 
 from config import webhooks
 from config.audit import record
+from reports.annual_files import annual_csv, annual_xlsx
 from reports.models import Packet
 from reports.packets.period import Quarter
 from reports.packets.quarterly import default_as_of, quarterly_data
@@ -161,6 +162,7 @@ def draw_packet(*, access: Any, packet_id: Any) -> Packet:
     unfinished.update(state="rendering", error="")
     try:
         pdf = render_packet(packet.snapshot)
+        beside = _beside(packet)
     except Exception as failed:
         unfinished.update(state="parked", error=f"{type(failed).__name__}: {failed}"[:500])
         raise
@@ -171,6 +173,7 @@ def draw_packet(*, access: Any, packet_id: Any) -> Packet:
             pdf=pdf,
             pdf_sha256=hashlib.sha256(pdf).hexdigest(),
             toolchain=toolchain(),
+            **beside,
             stored_at=Now(),
         )
         packet.refresh_from_db()
@@ -183,3 +186,16 @@ def draw_packet(*, access: Any, packet_id: Any) -> Packet:
                 detail={"sha256": packet.pdf_sha256},
             )
     return packet
+
+
+def _beside(packet: Packet) -> dict[str, Any]:
+    """The workbook and the tables of an annual packet; nothing for other kinds."""
+    if packet.kind != "annual":
+        return {}
+    xlsx, tables = annual_xlsx(packet.snapshot), annual_csv(packet.snapshot)
+    return {
+        "xlsx": xlsx,
+        "xlsx_sha256": hashlib.sha256(xlsx).hexdigest(),
+        "tables": tables,
+        "tables_sha256": hashlib.sha256(tables).hexdigest(),
+    }
