@@ -188,7 +188,10 @@ def table_csv(table: Mapping[str, Any]) -> str:
     for row in table["rows"]:
         cells = zip(table["columns"], row, strict=True)
         writer.writerow(
-            [value if one["type"] in ("money", "rate") else safe_cell(str(value)) for one, value in cells]
+            [
+                value if one["type"] in ("money", "rate") else safe_cell(str(value))
+                for one, value in cells
+            ]
         )
     return out.getvalue()
 

@@ -11,6 +11,9 @@ from django.utils.translation import gettext as _
 from reports.annual_files import shown
 from reports.packets.words import CAUTIONS, SHORT_CAUTION
 
+FLOWING = (7, 8, 9, 10, 11, 12, 13, 15)
+"""Schedules that are mostly short and need no page of their own."""
+
 
 def annual_html(data: Mapping[str, Any], template_version: str) -> str:
     """The annual packet's HTML."""
@@ -29,7 +32,8 @@ def annual_html(data: Mapping[str, Any], template_version: str) -> str:
 
 
 def _schedule(one: Mapping[str, Any], language: str) -> dict[str, Any]:
-    return {**one, "tables": [_table(table, language) for table in one["tables"]]}
+    tables = [_table(table, language) for table in one["tables"]]
+    return {**one, "tables": tables, "flows": one["number"] in FLOWING}
 
 
 def _table(table: Mapping[str, Any], language: str) -> dict[str, Any]:
@@ -59,4 +63,5 @@ def _cell(column: Mapping[str, Any], value: Any, language: str) -> dict[str, Any
     amount = column["type"] in ("money", "rate")
     words = shown(column["type"], value, language)
     red = column["key"] == "unlinked" and value not in ("", "0.00")
-    return {"text": words, "amount": amount, "red": red}
+    day = column["type"] in ("date", "month")
+    return {"text": words, "amount": amount, "red": red, "day": day}

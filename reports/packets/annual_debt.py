@@ -56,7 +56,9 @@ def facilities(book: YearBook) -> dict[str, Any]:
     return schedule(
         1,
         gettext_noop("Facility list"),
-        notes=[gettext_noop("A line's rate is its spread over prime unless a statement gives one.")],
+        notes=[
+            gettext_noop("A line's rate is its spread over prime unless a statement gives one.")
+        ],
         tables=[
             table(
                 "accounts",
@@ -106,14 +108,16 @@ def line_months(book: YearBook, line: LineTrace) -> Iterator[dict[str, Any]]:
             if row.kind in sums:
                 sums[row.kind] += row.balance - balance
             balance = row.balance
-        ended = [one for one in book.household.statements_of(line.ref) if month_of(one.ends) == month]
+        ended = [
+            one for one in book.household.statements_of(line.ref) if month_of(one.ends) == month
+        ]
         stated = ended[-1].closing_cents if ended else None
         at = [row.balance for row in rows if ended and row.on <= ended[-1].ends]
         broken = stated is not None and (at[-1] if at else 0) != stated
         covered = covers(book.household, line.ref, end)
-        yield {"month": month, "opening": opening, "closing": balance, "stated": stated, **{
-            "sums": sums, "ties": covered and not broken and not sums["adjustment"],
-        }}  # fmt: skip
+        yield {"month": month, "opening": opening, "closing": balance, "stated": stated,
+            "sums": sums, "ties": covered and not broken and not sums["adjustment"]
+        }  # fmt: skip
 
 
 def covers(household: Household, ref: str, day: date) -> bool:

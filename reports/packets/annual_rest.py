@@ -35,12 +35,14 @@ CAPITALISED_WORDS = {
 }
 
 
-def costs(book: YearBook) -> dict[str, Any]:
+def costs() -> dict[str, Any]:
     """Schedule 8: financing costs, which are not on file."""
     return schedule(
         8,
         gettext_noop("Financing costs (ITA 20(1)(e))"),
-        notes=[gettext_noop("None is on file: no claim is computed. Rule: 20% a year, days over 365.")],
+        notes=[
+            gettext_noop("None is on file: no claim is computed. Rule: 20% a year, days over 365.")
+        ],
         missing=[(gettext_noop("Legal, appraisal and set-up invoices with their dates"), LENDER)],
     )
 
@@ -57,7 +59,9 @@ def fees(book: YearBook) -> dict[str, Any]:
     return schedule(
         9,
         gettext_noop("Fees (ITA 20(1)(bb), (e.1))"),
-        notes=[gettext_noop("Not part of the claim: their deductibility is the accountant's call.")],
+        notes=[
+            gettext_noop("Not part of the claim: their deductibility is the accountant's call.")
+        ],
         tables=[table("fees", title, columns, rows, sums=["amount"])],
         missing=[(gettext_noop("Fee invoices, registered and other accounts apart"), ADVISOR)],
     )
@@ -81,13 +85,15 @@ def income(book: YearBook) -> dict[str, Any]:
     )
 
 
-def cost_base(book: YearBook) -> dict[str, Any]:
+def cost_base() -> dict[str, Any]:
     """Schedule 11: adjusted cost base; statements on file carry no units."""
     return schedule(
         11,
         gettext_noop("Adjusted cost base, superficial losses"),
         notes=[gettext_noop("Statements on file carry no units, so no cost base is stated.")],
-        missing=[(gettext_noop("Units, costs and trades of the year, all affiliated accounts"), DEALER)],
+        missing=[
+            (gettext_noop("Units, costs and trades of the year, all affiliated accounts"), DEALER)
+        ],
     )
 
 
@@ -142,9 +148,15 @@ def method(book: YearBook) -> dict[str, Any]:
     basis = {"365": gettext_noop("365 days"), "actual": gettext_noop("Days of the year")}
     by_words = [
         [gettext_noop("Interest method"), METHOD_WORDS[facility.interest_method]],
-        [gettext_noop("Interest added to the balance"), CAPITALISED_WORDS[facility.capitalised_interest]],
+        [
+            gettext_noop("Interest added to the balance"),
+            CAPITALISED_WORDS[facility.capitalised_interest],
+        ],
         [gettext_noop("Rounding"), gettext_noop("Half up to the cent at each posting")],
-        [gettext_noop("Repayments"), gettext_noop("Unpaid interest first, then all uses in proportion")],
+        [
+            gettext_noop("Repayments"),
+            gettext_noop("Unpaid interest first, then all uses in proportion"),
+        ],
     ]
     by_words += [[gettext_noop("Day count"), basis[one.day_basis]] for one in book.household.lines]
     data = digest_of(household_to_json(book.household))
@@ -152,7 +164,10 @@ def method(book: YearBook) -> dict[str, Any]:
         [gettext_noop("Software"), str(book.report.get("engine") or "")],
         [gettext_noop("Data, SHA-256"), data],
     ]
-    columns = [("subject", gettext_noop("Subject"), "word"), ("said", gettext_noop("Method"), "word")]
+    columns = [
+        ("subject", gettext_noop("Subject"), "word"),
+        ("said", gettext_noop("Method"), "word"),
+    ]
     plain = [columns[0], ("value", gettext_noop("Value"), "text")]
     return schedule(
         15,
@@ -165,7 +180,7 @@ def method(book: YearBook) -> dict[str, Any]:
 
 
 def evidence(book: YearBook, papers: Sequence[dict[str, str]]) -> dict[str, Any]:
-    """The index of evidence (number 16): papers on file with their SHA-256, and those only named."""
+    """The index of evidence (number 16): papers on file with SHA-256, and those only named."""
     held = {one["ref"] for one in papers}
     rows: list[list[object]] = [
         [one["ref"], one["draw"], one["name"], one["kind"], one["sha256"]] for one in papers
@@ -185,6 +200,10 @@ def evidence(book: YearBook, papers: Sequence[dict[str, str]]) -> dict[str, Any]
     return schedule(
         16,
         gettext_noop("Index of evidence"),
-        notes=[gettext_noop("A row without a SHA-256 is named in the file; its paper is kept elsewhere.")],
+        notes=[
+            gettext_noop(
+                "A row without a SHA-256 is named in the file; its paper is kept elsewhere."
+            )
+        ],
         tables=[table("evidence", gettext_noop("Papers"), columns, rows)],
     )

@@ -23,7 +23,7 @@ AMOUNT = ("amount", gettext_noop("Amount"), "money")
 
 
 def purchases(book: YearBook) -> dict[str, Any]:
-    """Schedule 3: each draw up to the year-end, its use, purchase, paper, and what is left of it."""
+    """Schedule 3: each draw up to the year-end, its use, purchase, paper, what is left."""
     rows: list[list[object]] = []
     for one in book.traced.draws:
         life = draw_life(book.household, book.traced, book.shares, one.id)
@@ -33,12 +33,12 @@ def purchases(book: YearBook) -> dict[str, Any]:
         for place, claim in enumerate(life.claims):
             bought = claim.purchases[0] if claim.purchases else None
             papers = ", ".join(paper.ref for paper in claim.papers)
-            rows.append(
-                [*start, money(claim.amount), USE_WORDS[claim.use], claim.to]
-                + ([bought.on.isoformat(), bought.id] if bought else ["", ""])
-                + [papers, money(claim.classes[0]), money(claim.classes[1] + claim.classes[2])]
-                + [money(left if place == 0 else 0)]
-            )
+            moved: list[object] = [bought.on.isoformat(), bought.id] if bought else ["", ""]
+            unlinked = claim.classes[1] + claim.classes[2]
+            now = left if place == 0 else 0
+            amounts = [money(cents) for cents in (claim.classes[0], unlinked, now)]
+            first = [*start, money(claim.amount), USE_WORDS[claim.use], claim.to]
+            rows.append([*first, *moved, papers, *amounts])
         rest = one.amount - sum(claim.amount for claim in life.claims)
         if rest > 0:
             whole = money(left if not life.claims else 0)
@@ -124,8 +124,8 @@ def capital_returned(book: YearBook) -> dict[str, Any]:
         and book.within(one.on)
     ]
     out = [
-        [one.fact.on.isoformat(), one.fact.account, one.fact.entry.id]
-        + [one.fact.entry.to or "", money(one.capital), money(moved.get(one.fact.entry.id, 0))]
+        (one.fact.on.isoformat(), one.fact.account, one.fact.entry.id, one.fact.entry.to or "")
+        + (money(one.capital), money(moved.get(one.fact.entry.id, 0)))
         for one in outgoes(book)
         if one.capital and book.within(one.fact.on)
     ]
@@ -220,14 +220,12 @@ def owners(book: YearBook) -> dict[str, Any]:
             linked = targets.get(one.ref, 0)
             if not linked:
                 continue
-            named = [{line.payer}, {line.claimant}, set(line.borrowers), set(one.owners)]
-            sets = [{who for who in some if who} for some in named]
-            agree = len({frozenset(some) for some in sets if some}) <= 1
+            named = (line.borrowers, (line.payer,), (line.claimant,), one.owners)
+            sets = [frozenset(who for who in some if who) for some in named]
+            agree = len({some for some in sets if some}) <= 1
             said = [", ".join(names.get(who, who) for who in sorted(some)) for some in sets]
-            rows.append(
-                [line.ref, one.ref, said[2], said[0], said[1], said[3], money(linked)]
-                + [YES if agree else NO, line.owners_explained or ""]
-            )
+            end = [money(linked), YES if agree else NO, line.owners_explained or ""]
+            rows.append([line.ref, one.ref, *said, *end])
     columns = [
         ("line", gettext_noop("Line"), "text"),
         ACCOUNT,

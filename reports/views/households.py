@@ -14,8 +14,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from config import formatting
 from config.problems import BadInput
-from reports.selectors.household import household_page_of, month_page_of, stored_packet
 from reports.packets.annual import NotTiedError
+from reports.selectors.household import household_page_of, month_page_of, stored_packet
 from reports.services.annual import AnnualRequest, issue_annual
 from reports.services.packets import NotClosedError, draw_packet
 from reports.services.proposals import ProposalRequest, issue_proposal
@@ -54,7 +54,9 @@ def packet(request: HttpRequest, ref: str, packet_id: Any, form: str = "pdf") ->
     `form` is pdf, or xlsx or csv for the other files of an annual packet.
     """
     found = stored_packet(request.access, ref, packet_id)
-    content = None if found is None else {"xlsx": found.xlsx, "csv": found.tables}.get(form, found.pdf)
+    content = (
+        None if found is None else {"xlsx": found.xlsx, "csv": found.tables}.get(form, found.pdf)
+    )
     if found is None or content is None:
         raise Http404
     response = HttpResponse(bytes(content), content_type=FORMS[form])
@@ -95,9 +97,7 @@ def issue_year(request: HttpRequest, ref: str) -> HttpResponse:
     if not (year.isascii() and year.isdigit() and len(year) == 4):
         raise Http404
     try:
-        found = issue_annual(
-            access=request.access, request=AnnualRequest(ref, int(year), language)
-        )
+        found = issue_annual(access=request.access, request=AnnualRequest(ref, int(year), language))
     except BadInput as error:
         for problem in error.problems:
             messages.error(request, f"{problem.message}. {problem.remedy}.")
