@@ -96,6 +96,8 @@ def annual_data(
     if text_from_cents(walked) != claim["deductible"]:
         raise NotTiedError(((f"{year}-12", "*"),))
     closed = month_rows(report)
+    known = {one.id for one in traced.draws}
+    papers = [one for one in papers if not one["draw"] or one["draw"] in known]
     digest = digest_of(
         FORMAT, VERSION, household_to_json(household), report, year, language,
         as_of.isoformat(), list(papers),

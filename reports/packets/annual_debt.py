@@ -210,9 +210,9 @@ def ledger(book: YearBook) -> dict[str, Any]:
                 rows.append([ref, row.on.isoformat(), row.id, kind, *amounts, rule])
         shares.append([ref, _average(book, line)])
     classes = [
-        ("eligible", gettext_noop("Eligible")),
-        ("unsupported", gettext_noop("Unsupported")),
-        ("ineligible", gettext_noop("Ineligible")),
+        ("eligible", gettext_noop("Eligible"), gettext_noop("Eligible, after")),
+        ("unsupported", gettext_noop("Unsupported"), gettext_noop("Unsupported, after")),
+        ("ineligible", gettext_noop("Ineligible"), gettext_noop("Ineligible, after")),
     ]
     return schedule(
         4,
@@ -236,13 +236,13 @@ def ledger(book: YearBook) -> dict[str, Any]:
                     ("date", gettext_noop("Date"), "date"),
                     ("entry", gettext_noop("Entry"), "text"),
                     ("kind", gettext_noop("Kind"), "word"),
-                    *[(f"change_{key}", word, "money") for key, word in classes],
-                    *[(f"after_{key}", word, "money") for key, word in classes],
+                    *[(f"change_{key}", word, "money") for key, word, _ in classes],
+                    *[(f"after_{key}", word, "money") for key, _, word in classes],
                     ("balance", gettext_noop("Balance"), "money"),
                     ("rule", gettext_noop("Rule"), "word"),
                 ],
                 rows,
-                sums=[f"change_{key}" for key, _ in classes],
+                sums=[f"change_{key}" for key, _, _ in classes],
             ),
         ],
     )

@@ -185,7 +185,8 @@ def evidence(book: YearBook, papers: Sequence[dict[str, str]]) -> dict[str, Any]
     rows: list[list[object]] = [
         [one["ref"], one["draw"], one["name"], one["kind"], one["sha256"]] for one in papers
     ]
-    for use in book.household.uses:
+    known = {one.id for one in book.traced.draws}
+    for use in (one for one in book.household.uses if one.draw in known):
         for paper in (paper for split in use.splits for paper in split.evidence):
             if paper.ref not in held:
                 held.add(paper.ref)

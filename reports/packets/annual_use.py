@@ -124,8 +124,10 @@ def capital_returned(book: YearBook) -> dict[str, Any]:
         and book.within(one.on)
     ]
     out = [
-        (one.fact.on.isoformat(), one.fact.account, one.fact.entry.id, one.fact.entry.to or "")
-        + (money(one.capital), money(moved.get(one.fact.entry.id, 0)))
+        [
+            *(one.fact.on.isoformat(), one.fact.account, one.fact.entry.id),
+            *(one.fact.entry.to or "", money(one.capital), money(moved.get(one.fact.entry.id, 0))),
+        ]
         for one in outgoes(book)
         if one.capital and book.within(one.fact.on)
     ]

@@ -121,6 +121,20 @@ def test_every_schedule_is_there_and_what_is_missing_has_somebody(data):
         assert all(lack["what"] and lack["who"] for lack in one["missing"])
 
 
+def test_evidence_is_that_of_the_years_draws(made):
+    _, household, report = made
+    sha = "ab" * 32
+    papers = [
+        {"ref": f"confirmation-{draw}", "draw": draw, "name": "a.pdf", "kind": "pdf", "sha256": sha}
+        for draw in ("line-2025-08-1", "line-2026-08-1")
+    ]
+    shown = annual_data(household, report, 2025, "en", AS_OF, papers)
+    rows = {row[1]: row for row in the(shown, 16, "evidence")["rows"]}
+    assert rows["line-2025-08-1"][4] == sha
+    assert rows["line-2025-07-1"][4] == ""
+    assert not [draw for draw in rows if "-2026-" in draw]
+
+
 def broken(file, month):
     """The file with ten dollars too many on the line's statement of a month."""
     changed = json.loads(json.dumps(file))
