@@ -13,6 +13,8 @@ import gc
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +24,9 @@ from django.utils.translation import gettext as _
 
 from config import formatting
 from reports import charts
+from reports.annual_files import trace_csv, trace_json
+from reports.annual_pages import annual_html
+from reports.packets.annual import FORMAT as ANNUAL
 from reports.packets.proposal import FORMAT as PROPOSAL
 from reports.packets.words import CAUTIONS, SHORT_CAUTION
 from reports.proposal_pages import proposal_charts, proposal_html
@@ -32,6 +37,14 @@ FONTS = ("IBMPlexSans-Regular.woff2", "IBMPlexSans-Medium.woff2", "IBMPlexSans-S
 SCHEME = "towpath:"
 
 
+@dataclass(frozen=True, slots=True)
+class Attached:
+    """Files to put into a PDF, and the ISO date they carry."""
+
+    as_of: str
+    files: tuple[tuple[str, bytes], ...]
+
+
 class ReferenceRefusedError(ValueError):
     """The document refers to something outside the package; nothing was drawn."""
 
@@ -40,6 +53,11 @@ def render_packet(data: Mapping[str, Any]) -> bytes:
     """The PDF of a packet's snapshot, in the snapshot's own language."""
     sheets: tuple[str, ...] = ("packet.css",)
     with translation.override(str(data["language"])):
+        if data["format"] == ANNUAL:
+            sheets = (*sheets, "annual.css")
+            html = annual_html(data, TEMPLATE_VERSION)
+            files = (("trace.csv", trace_csv(data)), ("trace.json", trace_json(data)))
+            return pdf_bytes(html, {}, sheets, Attached(str(data["as_of"]), files))
         if data["format"] == PROPOSAL:
             sheets = (*sheets, "proposal.css")
             drawn = proposal_charts(data)
@@ -95,9 +113,15 @@ def toolchain() -> dict[str, str]:
 
 
 def pdf_bytes(
-    html: str, images: Mapping[str, str], sheets: Sequence[str] = ("packet.css",)
+    html: str,
+    images: Mapping[str, str],
+    sheets: Sequence[str] = ("packet.css",),
+    attached: Attached | None = None,
 ) -> bytes:
-    """Draw HTML as a tagged PDF. Any reference but fonts and `images` is fatal."""
+    """Draw HTML as a tagged PDF. Any reference but fonts and `images` is fatal.
+
+    With `attached` the file is PDF/A-3a and carries those files; else PDF/UA-1.
+    """
     from weasyprint import CSS, HTML
     from weasyprint.text.fonts import FontConfiguration
 
@@ -110,7 +134,8 @@ def pdf_bytes(
         pdf = document.write_pdf(
             stylesheets=[sheet],
             font_config=fonts,
-            pdf_variant="pdf/ua-1",
+            pdf_variant="pdf/a-3a" if attached else "pdf/ua-1",
+            attachments=_attachments(attached) if attached else None,
             presentational_hints=False,
             finisher=_scope_header_cells,
         )
@@ -118,6 +143,25 @@ def pdf_bytes(
     if fetcher.refused:
         raise ReferenceRefusedError(str(fetcher.refused[0]))
     return bytes(pdf)
+
+
+def _attachments(attached: Attached) -> list[Any]:
+    from datetime import UTC, datetime
+
+    from weasyprint import Attachment
+
+    made = datetime.fromisoformat(f"{attached.as_of}T12:00:00").replace(tzinfo=UTC)
+    return [
+        Attachment(
+            file_obj=BytesIO(content),
+            name=name,
+            description=name,
+            created=made,
+            modified=made,
+            relationship="Data",
+        )
+        for name, content in attached.files
+    ]
 
 
 def _fetcher(images: Mapping[str, str]) -> Any:

@@ -12,7 +12,7 @@ from reports.views.books import books
 from reports.views.draws import draw, draws, hand_in, take_back
 from reports.views.findings import act_on_finding, act_on_findings, finding, findings
 from reports.views.firm import firm
-from reports.views.households import household, month, packet, propose
+from reports.views.households import household, issue_year, month, packet, propose
 from reports.views.imports import book_template, import_book, import_statements
 from reports.views.joining import join, join_link
 from reports.views.messages import (
@@ -48,6 +48,19 @@ urlpatterns = [
     path("households/<str:ref>/", household, name="household"),
     path("households/<str:ref>/months/<str:month>/", month, name="month"),
     path("households/<str:ref>/packets/<uuid:packet_id>/", packet, name="packet"),
+    path(
+        "households/<str:ref>/packets/<uuid:packet_id>/xlsx/",
+        packet,
+        {"form": "xlsx"},
+        name="packet_xlsx",
+    ),
+    path(
+        "households/<str:ref>/packets/<uuid:packet_id>/csv/",
+        packet,
+        {"form": "csv"},
+        name="packet_csv",
+    ),
+    path("households/<str:ref>/annual/", issue_year, name="issue_year"),
     path("households/<str:ref>/draws/", draws, name="draws"),
     path("households/<str:ref>/draws/<entry:entry>/", draw, name="draw"),
     path("households/<str:ref>/draws/<entry:entry>/papers/", hand_in, name="hand_in"),

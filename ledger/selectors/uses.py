@@ -241,3 +241,16 @@ def account_choices(household: Household) -> tuple[tuple[str, str], ...]:
         *((one.ref, one.kind) for one in household.investments),
         *((one.ref, "line") for one in household.lines),
     )
+
+
+def papers_on_file(household_id: UUID) -> list[dict[str, str]]:
+    """Every paper of a household in force, for an index: its id, draw, name, kind, SHA-256."""
+    every = rows.EvidencePaper.objects.filter(household_id=household_id)
+    later = {pk for pk in every.values_list("supersedes_id", flat=True) if pk is not None}
+    listed = every.filter(withdrawn=False).order_by("ref", "recorded_at", "pk")
+    fields = ("pk", "ref", "draw", "name", "content__kind", "content__sha256")
+    return [
+        {"ref": ref, "draw": draw, "name": name, "kind": kind, "sha256": sha256}
+        for pk, ref, draw, name, kind, sha256 in listed.values_list(*fields)
+        if pk not in later
+    ]

@@ -9,7 +9,7 @@ from django.db.models.functions import Now
 
 from config.database.base import FirmOwned, owned_key
 
-PACKET_KINDS = ("quarterly", "proposal")
+PACKET_KINDS = ("quarterly", "proposal", "annual")
 PACKET_STATES = ("queued", "rendering", "stored", "parked")
 LANGUAGES = ("en", "fr")
 
@@ -26,7 +26,7 @@ class Packet(FirmOwned):
 
     household = owned_key("planning.Household", "packets")
     kind = models.CharField(max_length=12)
-    period = models.CharField(max_length=7, help_text="2026-Q3, or plan3")
+    period = models.CharField(max_length=7, help_text="2026-Q3, plan3 or 2026")
     language = models.CharField(max_length=2)
     version = models.PositiveIntegerField()
     as_of = models.DateField()
@@ -46,6 +46,10 @@ class Packet(FirmOwned):
     error = models.TextField(default="")
     pdf = models.BinaryField(null=True)
     pdf_sha256 = models.CharField(max_length=64, default="")
+    xlsx = models.BinaryField(null=True)
+    xlsx_sha256 = models.CharField(max_length=64, default="")
+    tables = models.BinaryField(null=True, help_text="CSV files in one archive")
+    tables_sha256 = models.CharField(max_length=64, default="")
     toolchain = models.JSONField(default=dict)
     stored_at = models.DateTimeField(null=True)
 
@@ -72,6 +76,15 @@ class Packet(FirmOwned):
                 name="stored_packet_has_its_bytes",
             ),
             models.CheckConstraint(
+                condition=~Q(state="stored", kind="annual")
+                | (
+                    Q(xlsx__isnull=False, tables__isnull=False)
+                    & ~Q(xlsx_sha256="")
+                    & ~Q(tables_sha256="")
+                ),
+                name="stored_annual_has_three_files",
+            ),
+            models.CheckConstraint(
                 condition=~Q(state="parked") | ~Q(error=""), name="parked_packet_says_why"
             ),
         ]
@@ -85,6 +98,11 @@ class Packet(FirmOwned):
         return packet_file_name(
             self.kind, self.household.ref, self.period, self.language, self.version
         )
+
+    def file_name_of(self, form: str) -> str:
+        """The name of the packet's file in a form: pdf, xlsx or csv (an archive)."""
+        ending = {"pdf": "pdf", "xlsx": "xlsx", "csv": "csv.zip"}[form]
+        return f"{self.file_name.removesuffix('.pdf')}.{ending}"
 
 
 def packet_file_name(kind: str, ref: str, period: str, language: str, version: int) -> str:

@@ -27,6 +27,7 @@ from planning.core.types import Household
 from planning.mapping import in_force
 from planning.models import PlanVersion
 from reports.models import Packet
+from reports.packets.annual import expected_months
 from reports.packets.proposal import PlanOnFile
 from reports.packets.words import PACKET_WORDS
 from reports.progress import progress_chart, timeline
@@ -82,6 +83,7 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
             "shows_findings": access.can("finding.view"),
             "thresholds": thresholds_json(thresholds_in_force(access.firm_id)),
             "shows_plan": household.plan is not None and access.can("plan.view"),
+            "annual_years": annual_years(household, closed) if access.can("packet.issue") else [],
             "may_propose": household.plan is not None and access.can("packet.issue"),
             "shows_shares": access.can("grant.manage"),
             "shows_draws": access.can("evidence.view"),
@@ -92,6 +94,16 @@ def household_page_of(access: Any, ref: str) -> dict[str, Any]:
             "restatements": restatement_rows(found) if access.can("trace.view") else [],
         }
     )
+
+
+def annual_years(household: Household, closed: Mapping[str, Any]) -> list[int]:
+    """The calendar years closed whole, which an annual packet can be issued for; newest first."""
+    years = sorted({int(month[:4]) for month in closed}, reverse=True)
+    return [
+        year
+        for year in years
+        if (months := expected_months(household, year)) and all(one in closed for one in months)
+    ]
 
 
 def _deductions(access: Any, report: dict[str, Any]) -> dict[str, Any]:
@@ -165,7 +177,9 @@ def stored_packet(access: Any, ref: str, packet_id: UUID) -> Packet | None:
 
 
 def _packets(row: Any) -> Any:
-    found = Packet.objects.filter(household_id=row.pk).defer("pdf", "snapshot", "toolchain")
+    found = Packet.objects.filter(household_id=row.pk).defer(
+        "pdf", "xlsx", "tables", "snapshot", "toolchain"
+    )
     found = found.annotate(month_digests=KeyTransform("month_digests", "snapshot"))
     return found.select_related("household").order_by("-period", "language", "-version")
 
@@ -199,6 +213,7 @@ def _packet(one: Packet, language: str) -> dict[str, Any]:
         "as_of": one.as_of,
         "sha256": one.pdf_sha256,
         "stored": one.state == "stored",
+        "forms": ("xlsx", "csv") if one.kind == "annual" else (),
         "state": PACKET_WORDS[one.state],
     }
 
@@ -207,5 +222,7 @@ def _period(one: Packet, language: str) -> str:
     """A packet's period in words: its quarter, or the plan's version."""
     if one.kind == "proposal":
         return _("Plan %(number)s") % {"number": one.period.removeprefix("plan")}
+    if one.kind == "annual":
+        return _("Year %(year)s") % {"year": one.period}
     year, quarter = one.period.split("-Q")
     return formatting.quarter(int(year), int(quarter), language)

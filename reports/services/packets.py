@@ -21,6 +21,7 @@ from config.audit import record
 from config.sending import send_after_commit
 from ledger.core.drift.settings import thresholds_json
 from ledger.selectors.thresholds import thresholds_in_force
+from reports.annual_files import annual_csv, annual_xlsx
 from reports.models import Packet
 from reports.packets.period import Quarter
 from reports.packets.quarterly import default_as_of, quarterly_data
@@ -182,6 +183,7 @@ def draw_packet(*, access: Any, packet_id: Any) -> Packet:
     unfinished.update(state="rendering", error="")
     try:
         pdf = render_packet(packet.snapshot)
+        beside = _beside(packet)
     except Exception as failed:
         unfinished.update(state="parked", error=f"{type(failed).__name__}: {failed}"[:500])
         raise
@@ -192,6 +194,7 @@ def draw_packet(*, access: Any, packet_id: Any) -> Packet:
             pdf=pdf,
             pdf_sha256=hashlib.sha256(pdf).hexdigest(),
             toolchain=toolchain(),
+            **beside,
             stored_at=Now(),
         )
         packet.refresh_from_db()
@@ -204,3 +207,16 @@ def draw_packet(*, access: Any, packet_id: Any) -> Packet:
                 detail={"sha256": packet.pdf_sha256},
             )
     return packet
+
+
+def _beside(packet: Packet) -> dict[str, Any]:
+    """The workbook and the tables of an annual packet; nothing for other kinds."""
+    if packet.kind != "annual":
+        return {}
+    xlsx, tables = annual_xlsx(packet.snapshot), annual_csv(packet.snapshot)
+    return {
+        "xlsx": xlsx,
+        "xlsx_sha256": hashlib.sha256(xlsx).hexdigest(),
+        "tables": tables,
+        "tables_sha256": hashlib.sha256(tables).hexdigest(),
+    }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from argparse import ArgumentParser
 from collections.abc import Iterable, Sequence
@@ -15,8 +16,10 @@ from tqdm import tqdm
 
 from config.files import write_whole
 from config.problems import BadInput, Problem
+from reports.packets.annual import NotTiedError
 from reports.packets.period import read_quarter
 from reports.packets.proposal import STARTS_EVERY
+from reports.services.annual import AnnualRequest, issue_annual
 from reports.services.asking import access_for
 from reports.services.packets import (
     NotClosedError,
@@ -25,6 +28,8 @@ from reports.services.packets import (
     issue_quarterly,
 )
 from reports.services.proposals import ProposalRequest, issue_proposal
+
+_YEAR = re.compile(r"[0-9]{4}\Z")
 
 
 class Command(BaseCommand):
@@ -39,6 +44,10 @@ class Command(BaseCommand):
         quarterly.add_argument("ref", metavar="REF", help="the household's reference")
         quarterly.add_argument("quarter", metavar="YYYY-Qn", help="the quarter, as in 2026-Q3")
         add_common(quarterly, "quarter end + 10")
+        annual = kinds.add_parser("annual", help="the accountant's packet of one calendar year")
+        annual.add_argument("ref", metavar="REF", help="the household's reference")
+        annual.add_argument("year", metavar="YYYY", help="the calendar year, as in 2025")
+        add_common(annual, "year end + 10")
         proposal = kinds.add_parser("proposal", help="the proposal of the plan in force")
         proposal.add_argument("ref", metavar="REF", help="the household's reference")
         proposal.add_argument(
@@ -57,22 +66,26 @@ class Command(BaseCommand):
             with access.opened():
                 if isinstance(request, ProposalRequest):
                     packet = issue_proposal(access=access, request=request, watch=bar)
+                elif isinstance(request, AnnualRequest):
+                    packet = issue_annual(access=access, request=request)
                 else:
                     packet = issue_quarterly(access=access, request=request)
             # Its own transaction each: a packet once issued stays, drawn or not.
             with access.opened():
                 packet = draw_packet(access=access, packet_id=packet.pk)
-                name, pdf = packet.file_name, bytes(packet.pdf)
+                files = files_of(packet)
         except BadInput as error:
             self._refuse(error, as_json=options["json"])
         except NotClosedError as error:
             self._wait(error, options)
-        path = write_whole(out / name, pdf)
-        self._tell(packet, path, as_json=options["json"])
+        except NotTiedError as error:
+            self._untied(error, options)
+        written = [(write_whole(out / name, content), sha) for name, content, sha in files]
+        self._tell(packet, written, as_json=options["json"])
 
     def _read(
         self, options: dict[str, Any]
-    ) -> tuple[QuarterlyRequest | ProposalRequest, Path, Any]:
+    ) -> tuple[QuarterlyRequest | ProposalRequest | AnnualRequest, Path, Any]:
         """The request, the folder and the access. Raises BadInput with every fault."""
         problems: list[Problem] = []
         quarter = as_of = access = None
@@ -80,6 +93,9 @@ class Command(BaseCommand):
             quarter = read_quarter(options["quarter"]) if options["kind"] == "quarterly" else None
         except BadInput as error:
             problems += error.problems
+        year = options.get("year") or ""
+        if options["kind"] == "annual" and not _YEAR.match(year):
+            problems.append(Problem("-", "YYYY", f"{year!r} is no year", "Write it as 2025"))
         try:
             as_of = date.fromisoformat(options["as_of"]) if options["as_of"] else None
         except ValueError:
@@ -100,6 +116,8 @@ class Command(BaseCommand):
         ref, language = options["ref"], options["language"]
         if quarter is not None:
             return QuarterlyRequest(ref, quarter, language, as_of), out, access
+        if options["kind"] == "annual":
+            return AnnualRequest(ref, int(year), language, as_of), out, access
         return ProposalRequest(ref, language, as_of, options["every"]), out, access
 
     def _refuse(self, error: BadInput, *, as_json: bool) -> None:
@@ -125,12 +143,25 @@ class Command(BaseCommand):
             self.stdout.write(json.dumps(waiting, indent=1))
         raise SystemExit(1) from error
 
-    def _tell(self, packet: Any, path: Path, *, as_json: bool) -> None:
+    def _untied(self, error: NotTiedError, options: dict[str, Any]) -> None:
+        ref = options["ref"]
+        for month, line in error.months:
+            where = "the lines together" if line == "*" else line
+            self.stderr.write(
+                f"{ref}: {month}: {where} does not tie to the statements. "
+                f"Import or correct the statement, then run close_month {month}"
+            )
+        if options["json"]:
+            self.stdout.write(json.dumps({"not_tied": error.months}, indent=1))
+        raise SystemExit(1) from error
+
+    def _tell(self, packet: Any, written: list[tuple[Path, str]], *, as_json: bool) -> None:
         if not as_json:
-            self.stdout.write(f"{packet.pdf_sha256}  {path}")
+            for path, sha in written:
+                self.stdout.write(f"{sha}  {path}")
             return
         shown = {
-            "file": str(path),
+            "file": str(written[0][0]),
             "sha256": packet.pdf_sha256,
             "version": packet.version,
             "period": packet.period,
@@ -138,7 +169,18 @@ class Command(BaseCommand):
             "as_of": packet.as_of.isoformat(),
             "inputs": packet.input_digest,
         }
+        if len(written) > 1:
+            shown["files"] = [{"file": str(path), "sha256": sha} for path, sha in written]
         self.stdout.write(json.dumps(shown, ensure_ascii=False, indent=1))
+
+
+def files_of(packet: Any) -> list[tuple[str, bytes, str]]:
+    """A stored packet's files: name, bytes, SHA-256; three for an annual packet."""
+    files = [(packet.file_name_of("pdf"), bytes(packet.pdf), packet.pdf_sha256)]
+    if packet.kind == "annual":
+        files.append((packet.file_name_of("xlsx"), bytes(packet.xlsx), packet.xlsx_sha256))
+        files.append((packet.file_name_of("csv"), bytes(packet.tables), packet.tables_sha256))
+    return files
 
 
 def add_common(parser: ArgumentParser, dated: str) -> None:
