@@ -230,7 +230,7 @@ def refusal(role: str, path: str) -> int:
     """403 where the role may do no such thing at all; else 404: there is no such page."""
     staff_only = STAFF_PAGE.search(path) is not None
     taking_back = "/draws/" in path and "/papers/" in path and not path.endswith("/papers/")
-    making = path.endswith(("/proposal/", "/edit/"))
+    making = path.endswith(("/proposal/", "/annual/", "/edit/", "/shares/", "/save/"))
     granted = "/packets/" in path or YEAR_TRACED.search(path) is not None
     refused = {
         # Accountants have packets and traced years, of the households granted to them.
