@@ -33,7 +33,7 @@ FIELD_WORDS: dict[str, str] = {
     "total_yield": gettext_noop("Portfolio yield a year, %"),
     "share": gettext_noop("Share re-borrowed, %"),
     "once": gettext_noop("One prepayment, $"),
-    "once_on": gettext_noop("On"),
+    "once_on": gettext_noop("On the day"),
     "yearly": gettext_noop("Prepayment every year, $"),
     "yearly_from": gettext_noop("From"),
     "refund": gettext_noop("Use of the refund"),
